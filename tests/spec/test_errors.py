@@ -80,3 +80,17 @@ def test_any_value_fits_a_problem_document(value):
     error = SpecError(value=value, errors=[SpecError(value=value)])
     json.dumps(error.problem(), allow_nan=False, ensure_ascii=False).encode()
     str(error).encode()
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        (2**63 - 1, 2**63 - 1),  # the greatest integer of 64 bits
+        (2**63, "a number of 64 bits"),
+        (-(2**63), "a number of 64 bits"),
+        (list(range(8)), list(range(8))),
+        (list(range(9)), "[0, 1, 2, 3, 4, 5, 6, 7, 8]"),
+    ],
+)
+def test_values_are_shown_as_json_that_any_reader_takes(value, shown):
+    assert SpecError("x", value=value).problem()["value"] == shown

@@ -51,7 +51,7 @@ def run_lettering(spec: Spec, pieces: Sequence[LetteredPiece], first_layer: floa
         first_layer: height of the first layer, mm.
     """
     second = spec.printing.lettering
-    if second is None or not pieces:
+    if second is None:
         return None
     if spec.printer.tool_changes:
         bands = [band for piece in pieces for band in piece.estimate.lettering if band.letterings]

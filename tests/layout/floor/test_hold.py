@@ -80,6 +80,20 @@ def test_border_that_no_cell_holds_leaves_neither_scraps_nor_keys(seam):
         assert sum(tile.distance(outline) < 0.2 for tile in placed) > 1
 
 
+@pytest.mark.parametrize("seam", ["dovetail", "key"])
+def test_a_tile_has_no_recess_where_the_tile_across_the_seam_has_lost_its_border(seam):
+    """The seam at 126 mm cuts the strip behind a slit off from all cells, at the node at 42 mm and nowhere else."""
+    slit = shapely.box(-1.0, 117.0, 60.0, 122.0)
+    floor, placed, _ = floor_of(shapely.box(0, 0, 252, 252).difference(slit), bed=150.0, seam=seam, gap=0.1)
+    assert len(placed) == 4
+    for x, whole in ((42.0, True), (84.0, False)):
+        behind = shapely.box(x - 5.0, 126.1, x + 5.0, 131.0)
+        plate = max(tile.intersection(behind).area for tile in placed)
+        assert (plate == pytest.approx(behind.area)) == whole
+    assert floor.plan.loose == ()
+    check_groups(floor, placed, 0.1)
+
+
 def test_plain_seams_hold_nothing():
     floor, placed, _ = floor_of(shapely.box(0, 0, 420, 168), seam="plain")
     assert floor.plan.hold is None

@@ -10,6 +10,7 @@ from worker.layout.floor.nodes import TabRoom
 from worker.layout.floor.plate_graph import Board, Seam
 from worker.layout.floor.print_bed import Bed
 from worker.layout.floor.seams import fit_tab
+from worker.layout.floor.tile_area import TileAreas
 from worker.layout.floor.tile_split import _shortest, partition
 from worker.layout.model.plan import Cell
 from worker.spec.drawer.joint import Joint, default_profile
@@ -20,8 +21,13 @@ JOINT = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
 def board(columns, rows, bed, *, loose=False, tabs=True, reach=1.4):
     cells = tuple(Cell(2 * i, 2 * j, 2, 2) for j in range(rows) for i in range(columns))
     plate = plate_of(shapely.box(0, 0, 42 * columns, 42 * rows), cells, 21.0, 2.0, 0.2)
-    room = TabRoom(plate, cells, 42.0, 1.2, 5.82, fit_tab(JOINT, 0.2, loose=loose), 0.88, 2.0) if tabs else None
+    room = TabRoom(plate, cells, 42.0, 1.2, 5.82, fit_tab(JOINT, 0.2, loose=loose), 0.88) if tabs else None
     return Board(plate, cells, 42.0, Bed(((bed, bed),)), Seam(0.2, loose, 0.0 if loose else reach), room)
+
+
+def split(columns, rows, bed, **more):
+    made = board(columns, rows, bed, **more)
+    return partition(made, TileAreas(made, list(made.owner), shapely.box(0, 0, 42 * columns, 42 * rows), 2.0, 0.2))
 
 
 def test_rooms_of_a_bed():
@@ -81,12 +87,19 @@ def test_patches_and_nodes_of_a_plain_board():
     assert {p.content for p in plain.patches} == {0}
     assert len(plain.links) == 7
     # Every corner of two cells or more; four meet at the inner crossings: (2, 2) and (4, 2) in half cells.
-    assert sorted((n.x, n.y) for n in plain.nodes if n.cells == 4) == [(2, 2), (4, 2)]
-    assert sorted((n.x, n.y) for n in plain.nodes if n.cells == 2) == [(0, 2), (2, 0), (2, 4), (4, 0), (4, 4), (6, 2)]
+    assert sorted((n.x, n.y) for n in plain.nodes if sum(n.cells) == 4) == [(2, 2), (4, 2)]
+    assert sorted((n.x, n.y) for n in plain.nodes if sum(n.cells) == 2) == [
+        (0, 2),
+        (2, 0),
+        (2, 4),
+        (4, 0),
+        (4, 4),
+        (6, 2),
+    ]
 
 
 def test_tabs_sit_strictly_inside_a_shared_edge():
-    cut = partition(board(4, 4, 90.0))
+    cut = split(4, 4, 90.0)
     assert cut is not None
     assert len(cut.tiles) == 4
     # Four edges of two cells, one node inside each; none on the crossing of the seams.
@@ -98,10 +111,10 @@ def test_tabs_sit_strictly_inside_a_shared_edge():
 
 @pytest.mark.parametrize(("loose", "kinds"), [(False, 4), (True, 1)])
 def test_kinds_count_shapes_after_turning(loose, kinds):
-    cut = partition(board(4, 4, 90.0, loose=loose))
+    cut = split(4, 4, 90.0, loose=loose)
     assert cut is not None
     assert cut.kinds == kinds
 
 
 def test_nothing_fits():
-    assert partition(board(2, 2, 40.0)) is None
+    assert split(2, 2, 40.0) is None

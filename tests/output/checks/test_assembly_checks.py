@@ -1,6 +1,7 @@
 from math import hypot, prod
 
 import manifold3d
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -224,6 +225,30 @@ def test_no_pair_is_too_near_wherever_it_stands(first, second, offset):
     shared = [min(first[k], offset[k] + second[k]) - max(0, offset[k]) for k in range(3)]
     volume = prod(max(length, 0) for length in shared)
     assert checks_of(parts, places)["apart"].value == pytest.approx(volume, abs=1e-4)
+
+
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize("axis", [0, 1])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_seam_that_is_too_narrow_is_seen_on_every_side(box, axis, sign, order):
+    """Tiles of two sizes, so that no side of the one lies in line with a side of the other."""
+    parts = {"F1": ("tile", box(30.0, 20.0, 3.0)), "F2": ("tile", box(12.0, 8.0, 3.0))}
+    at = [35.0, 26.0, 0.0]
+    at[axis] = 30.0 + (30.0, 20.0)[axis] + 0.15 if sign > 0 else 30.0 - (12.0, 8.0)[axis] - 0.15
+    if axis == 1:
+        at[1] -= 10.0
+    places = [Placement("F1", (30.0, 20.0, 0.0)), Placement("F2", tuple(at))][::order]
+    assert failures(parts, places, seams=[SeamPair(0, 1, 0.2)]) == {"seam"}
+
+
+def test_tiles_hold_together_wherever_their_files_have_them():
+    """The plan says where a part stands, not its file: this one begins left of, in front of and above the origin."""
+    parts = {
+        mark: ("tile", Mesh(mesh.vertices + np.array([-7.0, -60.0, 9.0]), mesh.triangles))
+        for mark, mesh in zip(("F1", "F2"), tabbed(head=8.0), strict=True)
+    }
+    places = [Placement("F1", (0.0, 0.0, 0.0)), Placement("F2", (40.2, 0.0, 0.0))]
+    assert checks_of(parts, places, seams=[SeamPair(0, 1, 0.2)], loose=())["held"].passed
 
 
 def test_pairs_that_stand_alike_are_measured_alike(box):

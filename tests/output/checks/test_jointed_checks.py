@@ -128,3 +128,44 @@ def test_pieces_that_touch_fail_the_gap(job):
     plan, meshes = job
     checks = {check.name: check for check in check_assembly(moved(plan), meshes)}
     assert not checks["splice"].passed
+
+
+def shifted(plan, by, numbers):
+    """Return the plan with some placements moved by so many mm."""
+    (drawer,) = plan.drawers
+    places = [
+        replace(place, at=tuple(a + b for a, b in zip(place.at, by, strict=True))) if index in numbers else place
+        for index, place in enumerate(drawer.placements)
+    ]
+    return replace(plan, drawers=(replace(drawer, placements=tuple(places)),))
+
+
+def test_a_jointed_tray_is_checked_at_whatever_height_it_stands(job):
+    plan, meshes = job
+    whole = plan.drawers[0].jointed[0].pieces
+    assert results(shifted(plan, (0.0, 0.0, 31.0), whole), meshes) == results(plan, meshes)
+    assert not results(shifted(plan, (0.0, 0.0, 31.0), whole), barred(plan, meshes))["lowered"]
+
+
+def test_pieces_that_do_not_meet_hold_nothing(job):
+    plan, meshes = job
+    (drawer,) = shifted(plan, (50.0, 0.0, 0.0), plan.drawers[0].jointed[0].pieces[1:]).drawers
+    checks = {check.name: check for check in check_jointed(drawer, {part.mark: part for part in plan.parts}, meshes)}
+    assert {name: check.value for name, check in checks.items()} == {"lowered": 0.0, "floor lock": 1, "wall lock": 1}
+
+
+@pytest.mark.parametrize(
+    ("low", "nose", "expected"), [(1.0, (21.0, 4.0), False), (28.0, (21.0, 4.0), True), (28.0, (0.3, 0.7), True)]
+)
+def test_a_bar_counts_where_it_is_above_a_part_of_the_piece_at_any_height(job, low, nose, expected):
+    """A nose on the second piece, above or below a bar of the first one, beside the tray."""
+    plan, meshes = job
+    first, second = pieces(plan)
+    width = next(part.size[0] for part in plan.parts if part.mark == first)
+    bar = manifold3d.Manifold.cube((40.0, 4.0, 2.0)).translate((width - 20.0, -6.0, low))
+    stem = manifold3d.Manifold.cube((4.0, 8.0, low + 2.0)).translate((width - 20.0, -6.0, 0.0))
+    ledge = manifold3d.Manifold.cube((12.0, 8.0, nose[1])).translate((6.0, -6.0, nose[0]))
+    made = changed(changed(meshes, first, bar + stem, add=True), second, ledge, add=True)
+    # both parts begin 6 mm further in front now
+    index = plan.drawers[0].jointed[0].pieces
+    assert results(shifted(plan, (0.0, -6.0, 0.0), index), made)["lowered"] != expected

@@ -244,6 +244,28 @@ def test_a_forbidden_area_of_a_bed_that_is_not_square(size, expected):
     assert fits_bed(size, Printer(bed=(200.0, 100.0, 50.0), margin=0.0, forbidden=(area,))) == expected
 
 
+@pytest.mark.parametrize(("over", "expected"), [(0.0015, True), (0.004, False)])
+@pytest.mark.parametrize("between", [((0.0, 0.0, 20.0, 100.0), (60.0, 0.0, 40.0, 100.0)), ((0.0, 0.0, 20.0, 100.0),)])
+def test_a_box_fits_between_forbidden_areas_within_rounding(between, over, expected):
+    """A strip 40 or 80 mm wide is left over the whole depth of the bed; with the axes swapped, too."""
+    wide = 40.0 if len(between) > 1 else 80.0
+    for swap in (False, True):
+        areas = [(area[1], area[0], area[3], area[2]) if swap else area for area in between]
+        forbidden = tuple(Forbidden(at=area[:2], size=area[2:]) for area in areas)
+        printer = Printer(bed=(100.0, 100.0, 50.0), margin=0.0, forbidden=forbidden)
+        assert fits_bed((wide + over, 95.0, 10.0), printer) == expected
+
+
+def test_edges_that_four_triangles_share_are_open():
+    """Two tetrahedra on both sides of an edge: each is closed, and together they are no solid there."""
+    faces = [(0, 2, 1), (0, 1, 3), (0, 3, 2), (1, 2, 3)]
+    corners = [(0, 0, 0), (9, 0, 0), (5, 5, 0), (5, 3, 5), (9, 9, 1), (1, 9, 1)]
+    vertices, second = np.array(corners, dtype=float), (4, 5, 2, 3)
+    triangles = [*faces, *(tuple(second[corner] for corner in face) for face in faces)]
+    assert open_edges(Mesh(vertices, np.array(faces, dtype=np.int32))) == 0
+    assert open_edges(Mesh(vertices, np.array(triangles, dtype=np.int32))) == 4
+
+
 @settings(max_examples=60)
 @given(
     st.floats(5.0, 120.0),
@@ -275,7 +297,7 @@ def test_letterings_are_not_measured(box):
         0.25, ((1.0, 0.0),), None, 5.0, 40.0, 1.2, 5.4, 5.4,
         letterings=(
             Lettering("T1", "bottom", (5.0, 5.0), 4.0),
-            Lettering("screws", "front", (20.0, 20.0), 6.0, raised=True),
+            Lettering("screws", "front", (30.0, 20.0), 6.0, raised=True),
             Lettering("M3", "floor", (20.0, 20.0), 6.0, raised=True),
         ),
     )  # fmt: skip

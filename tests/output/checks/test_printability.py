@@ -1,6 +1,6 @@
 """Each printability limit has a part that keeps it exactly and one that passes it."""
 
-from math import inf, radians, tan
+from math import inf, pi, radians, tan
 
 import manifold3d
 import numpy as np
@@ -21,6 +21,7 @@ from worker.output.checks.wall_thickness import Widths, section_widths
 from worker.output.meshes.stl import read_stl, write_stl
 from worker.output.meshes.threemf import write_3mf
 from worker.solids.kernel import build, genus
+from worker.solids.lettering import outlines
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
 from worker.spec.drawer.joint import Joint, default_profile
@@ -357,3 +358,24 @@ def test_a_wider_line_prints_no_more_of_a_text_and_a_larger_text_prints_more(tex
 
     assert shares == sorted(shares, reverse=True)
     assert printed_share(text, 2.0 * cap_height, 0.88) == pytest.approx(printed_share(text, cap_height, 0.44), abs=0.02)
+
+
+@given(st.floats(3.0, 10.0), st.sampled_from([0.2, 0.3, 0.42]))
+def test_of_a_straight_stroke_all_is_printed_but_its_corners(cap_height, line_width):
+    """A disc does not get into the corners of a rectangle: each lacks a square less a quarter of a disc."""
+    (stroke,) = outlines("I", cap_height, 0.0)
+    width, height = np.ptp(stroke, axis=0)
+    assert len(stroke) == 4
+    if width > line_width:
+        lost = (4.0 - pi) * (line_width / 2.0) ** 2
+        assert printed_share("I", cap_height, line_width) == pytest.approx(1.0 - lost / (width * height), abs=5e-4)
+
+
+def test_the_widest_bridge_counts_beside_a_longer_one():
+    """A deck that is narrow and long on its piers, and one that is square: 7 x 60 and 10 x 10 mm."""
+    piers = solid_box(5.0, 60.0, 5.0) + solid_box(5.0, 60.0, 5.0, (12.0, 0.0, 0.0))
+    long = piers + solid_box(17.0, 60.0, 2.0, (0.0, 0.0, 5.0))
+    feet = solid_box(5.0, 10.0, 5.0, (30.0, 0.0, 0.0)) + solid_box(5.0, 10.0, 5.0, (45.0, 0.0, 0.0))
+    square = feet + solid_box(20.0, 10.0, 2.0, (30.0, 0.0, 5.0))
+    assert figures_of(long)["bridge"].value == pytest.approx(7.0, rel=2e-3)
+    assert figures_of(long + square)["bridge"].value == pytest.approx(10.0, rel=2e-3)

@@ -63,6 +63,24 @@ def test_a_tray_on_panels_passes():
     assert failed(plan, meshes) == set()
 
 
+@pytest.mark.parametrize("order", [1, -1])
+def test_whatever_stands_on_a_tray_is_lifted_out_with_it(order):
+    """Four tiers: each tray that carries others carries all of them, in whatever order the plan has them."""
+    tiers = [
+        {"name": name, "cells": [3, 2], "height": 15, "on": below, "rim": "stacking"}
+        for name, below in (("second", ["left", "right"]), ("third", "second"), ("fourth", "third"))
+    ]
+    plan, meshes = laid(
+        {"name": "left", "cells": [2, 2], "height": 20, "at": [0, 0]},
+        {"name": "right", "cells": [1, 2], "height": 20, "at": [2, 0]},
+        *tiers,
+    )
+    (drawer,) = plan.drawers
+    checks = list(check_upper_trays(replace(drawer, upper=drawer.upper[::order]), meshes))
+    assert [check.name for check in checks] == ["rests", "tips", "lifted out"] * 3
+    assert all(check.passed for check in checks)
+
+
 def test_a_tray_above_its_panels_does_not_rest():
     plan, meshes = panel_job()
     (drawer,) = plan.drawers
@@ -138,6 +156,29 @@ def test_a_bar_above_a_tray_keeps_it_from_being_lifted_out(x, y):
     elif min(sides) <= 0.0:
         assert lifted.passed
         assert lifted.value == 0.0
+
+
+@pytest.mark.parametrize(("above", "expected"), [(True, False), (False, True)])
+def test_a_nose_of_a_tray_below_a_bar_keeps_it_from_being_lifted_out(above, expected):
+    """The nose is 1.5 mm high and stands off the wall by 6 mm, where nothing else of the tray is."""
+    plan, meshes = layered_job()
+    (drawer,) = plan.drawers
+    index = drawer.upper[0].placement
+    upper = drawer.placements[index]
+    x, y, z = upper.at
+    nose = manifold3d.Manifold.cube((10.0, 8.0, 1.5)).translate((30.0, -6.0, 19.0))
+    made = {
+        **meshes,
+        upper.mark: Mesh.of(meshes[upper.mark].manifold() + nose),
+        "X1": Mesh.of(manifold3d.Manifold.cube((20.0, 4.0, 2.0))),
+    }
+    bar = Placement("X1", (x + 25.0, y - 5.0, z + (22.0 if above else 16.0)))
+    places = [*drawer.placements, bar]
+    places[index] = replace(upper, at=(x, y - 6.0, z))
+    checks = check_upper_trays(replace(drawer, placements=tuple(places)), made)
+    lifted = next(check for check in checks if check.name == "lifted out")
+    assert lifted.passed == expected
+    assert lifted.value == pytest.approx(0.0 if expected else 40.0, abs=0.01)
 
 
 @settings(max_examples=8, deadline=None)

@@ -222,3 +222,27 @@ def test_print_time_below_a_height_grows_to_all_of_it(height, part):
     first = result.laying_below(SOLID.first_layer)
     share = (0.5 * height + 0.1 - SOLID.first_layer) / (height - SOLID.first_layer)
     assert middle - first == pytest.approx(share * (end - first), rel=1e-6)
+
+
+@pytest.mark.parametrize("infill", [0.1, 0.2, 0.4])
+def test_a_sparse_core_takes_its_lines_over_the_speed(infill):
+    """Lines as long as the core's area times the share of infill over the line's width, without acceleration."""
+    process = Process(
+        infill=infill, acceleration=1e12, hop=0.0, travel_speed=1e9, layer_change=0.0, heat_up=0.0, max_flow=1e9,
+        infill_speed=50.0, full_layer_speed=1e9, outer_speed=1e9, inner_speed=1e9, first_layer_speed=1e9,
+    )  # fmt: skip
+    side, height = 200.0, 40.0
+    depth = process.walls * process.line_width
+    core = height - (process.top_layers + process.bottom_layers) * process.layer
+    lines = (side - 2.0 * depth) ** 2 * core / process.layer * infill / process.line_width
+    assert estimate(block(side, side, height), process).time == pytest.approx(lines / 50.0, rel=0.05)
+
+
+@pytest.mark.parametrize("thick", [1.0, 1.5, 2.0, 2.4])
+def test_a_fin_takes_as_long_beside_a_block_as_alone(thick):
+    """Without acceleration and travel times add up; a fin's walls are as many as fit, whatever stands beside it."""
+    process = replace(SOLID, acceleration=1e12, hop=0.0, travel_speed=1e9, layer_change=0.0, heat_up=0.0, max_flow=1e9)
+    plate, fin = (manifold3d.Manifold.cube((wide, 200.0, 20.0)) for wide in (30.0, thick))
+    alone = [estimate(Mesh.of(solid), process).time for solid in (plate, fin)]
+    together = estimate(Mesh.of(plate + fin.translate((50.0, 0.0, 0.0))), process).time
+    assert together == pytest.approx(sum(alone), rel=0.02)

@@ -98,3 +98,12 @@ def test_scaled_lengths_raise_the_bound_where_area_does_not():
     bed = Bed.of((100.0, 100.0), 0.0, [])
     runs = pack_runs([Piece("T1", 35.0, 35.0, 20.0, 9)], bed)
     assert len(runs.runs) == runs.lower_bound == 3
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(SIZES, st.integers(1, 30)), min_size=1, max_size=4))
+def test_no_bed_holds_more_than_its_area(kinds):
+    surface = Surface.of(Bed.of((SPAN, SPAN), 0.0, []), 0)
+    copies = [(surface.grown(*size), 0.0) for size, count in kinds for _ in range(count)]
+    area = sum(size[0] * size[1] * count for size, count in kinds)
+    assert least_runs(copies, surface, None) >= -(-area // SPAN**2)

@@ -58,6 +58,28 @@ def _random_case(seed):
     return {"printers": [{"name": f"p{number}"} for number in range(random_.randint(1, 2))], **hours}, runs
 
 
+@pytest.mark.parametrize("hours", [[1.0], [2.0, 5.0, 3.5], [0.5] * 6])
+def test_of_one_printer_that_is_always_attended_the_bound_is_the_finish(hours):
+    """All runs one after the other, with cooling and clearing between any two."""
+    schedule = _schedule(1, cool_down_minutes=20, bed_change_minutes=10)
+    problem = _problem(schedule, [_run(number, own) for number, own in enumerate(hours, start=1)])
+    end = problem.since + int(3600 * sum(hours)) + 1800 * (len(hours) - 1)
+    greedy = finish_of(greedy_assignment(problem))
+    assert greedy == pytest.approx(end, abs=60)
+    assert finish_bound(problem, greedy) == pytest.approx(end, abs=60 * (len(hours) + 1))
+
+
+@pytest.mark.parametrize(("hours", "count"), [(1.5, 4), (3.0, 4), (1.5, 6)])
+def test_of_runs_longer_than_somebody_is_there_one_begins_a_day(hours, count):
+    """Somebody is there from 8 to 9, so the last run begins as many days after the first as there are others."""
+    schedule = _schedule(1, cool_down_minutes=20, bed_change_minutes=10, attended=[{"start": "08:00", "end": "09:00"}])
+    problem = _problem(schedule, [_run(number, hours) for number in range(1, count + 1)])
+    days = (count - 1) * 86_400
+    greedy = finish_of(greedy_assignment(problem))
+    assert days <= greedy - problem.since <= days + 3600 * (hours + 1.0)
+    assert days - 60 <= finish_bound(problem, greedy) - problem.since <= greedy - problem.since
+
+
 @pytest.mark.parametrize("seed", range(12))
 @pytest.mark.parametrize("goal", ["finish", "drawers"])
 def test_a_few_runs_are_dated_as_well_as_by_exhaustive_search(seed, goal):

@@ -1,6 +1,7 @@
 """Trays of the list: what lies on half cells, and how many compartments there are."""
 
 import pytest
+from pydantic import ValidationError
 
 from worker.spec.drawer.tray import Tray
 
@@ -33,3 +34,14 @@ def test_dividers_that_overlap_are_in_line(apart, columns):
     across = {"axis": "y", "at": 30}
     parted = [{**own, "span": span} for own, span in zip(dividers, spans, strict=True)]
     assert tray(dividers=[across, *parted]).grid == (columns, 2)
+
+
+@pytest.mark.parametrize(("fields", "raised"), [({}, False), ({"on": ["low"]}, True), ({"z": 20}, True)])
+def test_a_tray_on_others_or_at_a_height_is_raised(fields, raised):
+    assert tray(**fields).raised == raised
+
+
+def test_a_ledge_falls_by_its_depth_at_most():
+    assert tray(label_ledge={"depth": 10, "drop": 10}).label_ledge.drop == 10.0
+    with pytest.raises(ValidationError):
+        tray(label_ledge={"depth": 10, "drop": 10.1})

@@ -166,3 +166,10 @@ def test_a_name_that_is_a_label_has_forty_characters_at_most():
     where, error = _refused(name="n" * 41, label=True)
     assert where[-1] == "label"
     assert error.limit == "a name of at most 40 characters"
+
+
+def test_a_long_name_is_no_label_but_may_have_one():
+    name = "n" * 41
+    assert _refused(name=name, label=True)[0] == ("label",)
+    assert _item(name=name, label="short").label == "short"
+    assert _item(name=name[1:], label=True).label is True

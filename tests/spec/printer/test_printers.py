@@ -104,3 +104,18 @@ def test_a_material_that_no_printer_takes_is_refused_with_those_that_are_taken(m
     with pytest.raises(SpecError) as caught:
         load(_job(minimal, *printers, material={"name": "ABS"}))
     assert caught.value.limit == "PLA, PETG"
+
+
+def test_the_largest_bed_is_that_of_most_area(minimal):
+    long, square = {"name": "long", "bed": [300, 100, 200]}, {"name": "square", "bed": [200, 200, 200]}
+    for printers in ([long, square], [square, long]):
+        assert load(_job(minimal, *printers)).printer.bed == (200.0, 200.0, 200.0)
+
+
+@pytest.mark.parametrize("nozzle", [0.2, 0.4, 0.6, 0.8])
+def test_a_layer_is_at_most_four_fifths_of_the_nozzle(minimal, nozzle):
+    """Common practice: a thicker layer does not bond."""
+    most = nozzle * 4 / 5
+    for height, pointers in ((most, []), (most + 1e-3, ["/printer/layer"])):
+        data = minimal | {"printer": {"bed": [256, 256, 256], "nozzle": nozzle, "layer": height}}
+        assert (_refused(data) if pointers else load(data).printer.layer) == (pointers or height)

@@ -32,3 +32,10 @@ def test_what_contradicts_itself_is_refused_at_its_field(fields, field):
     (error,) = caught.value.errors()
     assert error["loc"] == (field,)
     assert error["ctx"][CARRIED].limit
+
+
+def test_a_withdrawal_names_an_event():
+    assert PrintEvent.model_validate({"outcome": "withdrawn", "event": 4}).event == 4
+    with pytest.raises(ValidationError) as caught:
+        PrintEvent.model_validate({"outcome": "withdrawn"})
+    assert [error["loc"] for error in caught.value.errors()] == [("event",)]

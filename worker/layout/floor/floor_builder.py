@@ -19,6 +19,7 @@ from worker.layout.floor.seams import KEY_DROP, corner_arc, fit_tab, narrowest
 from worker.layout.floor.tab import Lobe, Tab
 from worker.layout.floor.tab_places import TabPlace
 from worker.layout.floor.tab_strength import pull
+from worker.layout.floor.tile_area import TileAreas
 from worker.layout.floor.tile_drawing import DrawnTile, TileDrawing, placed
 from worker.layout.floor.tile_figure import Turn
 from worker.layout.floor.tile_groups import groups_of
@@ -115,35 +116,25 @@ class _Tiling:
         room = None
         if self.tab is not None:
             inset, (_, arc) = narrowest(joint), corner_arc(joint)
-            room = TabRoom(plate, lattice.cells, lattice.pitch, inset, arc, self.tab, wall, least)
+            room = TabRoom(plate, lattice.cells, lattice.pitch, inset, arc, self.tab, wall)
         seam = Seam(gap, style == "key", 0.0 if self.tab is None else self.tab.reach)
         self.board = Board(plate, lattice.cells, lattice.pitch, Bed.of_printer(printer), seam, room)
-        self.drawing = TileDrawing(
-            self.board, lattice.cells, moved, joint, self.tab, least, printer.line_width
-        )  # fmt: skip
+        self.areas = TileAreas(self.board, lattice.cells, moved, least, gap)
+        self.drawing = TileDrawing(self.areas, lattice.pitch, joint, self.tab, printer.line_width)
         self._drawn: dict[Key, list[DrawnTile]] = {}
 
     def floor(self) -> Floor:
         """Return the floor."""
-        cut = partition(self.board)
+        cut = partition(self.board, self.areas)
         if cut is None:
             raise self._too_small()
         made = self._pieces(cut)
         pairs = [(a, b) for i, j in cut.pairs for a in made.of_tile[i] for b in made.of_tile[j]]
         seams = self._seams(pairs, made.outlines)
-        places = self._joining(cut.places, made.outlines)
-        plan = self._plan(cut, made, seams, places)
-        return Floor(tuple(made.pieces), seams, tuple(self._keys(places)), tuple(self._warnings(cut)), plan)
+        plan = self._plan(cut, made, seams)
+        return Floor(tuple(made.pieces), seams, tuple(self._keys(cut.places)), tuple(self._warnings(cut)), plan)
 
-    def _joining(self, places: Sequence[TabPlace], outlines: Sequence[Polygon]) -> list[TabPlace]:
-        """Return the places of tabs at which two tiles meet; one of them may have lost its border there."""
-        if self.tab is None or not places:
-            return []
-        nodes = shapely.points([(place.x * self.half, place.y * self.half) for place in places])
-        at, _ = shapely.STRtree(outlines).query(nodes, predicate="dwithin", distance=self.tab.reach)
-        return [place for place, count in zip(places, np.bincount(at, minlength=len(places)), strict=True) if count > 1]
-
-    def _plan(self, cut: Partition, made: _Pieces, seams: Sequence[SeamPair], places: Sequence[TabPlace]) -> FloorPlan:
+    def _plan(self, cut: Partition, made: _Pieces, seams: Sequence[SeamPair]) -> FloorPlan:
         """Return how the floor holds together, and what it leaves out."""
         count, near = len(made.pieces), {(seam.first, seam.second) for seam in seams}
         locked = [(a, b) for i, j in sorted(cut.locked) for a in made.of_tile[i] for b in made.of_tile[j]]
@@ -153,21 +144,21 @@ class _Tiling:
             own = sorted((group for group in groups if group[0] in floor), key=lambda group: -len(group))
             loose += [tile for group in own[1:] for tile in group]
         hold = None
-        if self.tab is not None and places:
+        if self.tab is not None and cut.places:
             height = self.joint.height - (KEY_DROP if self.style == "key" else 0.0)
             force = round(pull(self.tab, height), 1) if self.tab.square else None
-            hold = SeamHold(len(places), round(self.tab.undercut, 3), round(self.tab.play, 3), force)
+            hold = SeamHold(len(cut.places), round(self.tab.undercut, 3), round(self.tab.play, 3), force)
         lost = [self.board.shape(patch) for patch in range(len(self.board.patches)) if patch not in cut.tile_of]
         rest = left_out(
-            self.drawing.usable, [*made.outlines, *self._key_outlines(places)], lost,
-            least=self.drawing.least, gap=self.gap, origin=self.lattice.origin,
+            self.areas.usable, [*made.outlines, *self._key_outlines(cut.places)], lost,
+            least=self.areas.least, gap=self.gap, origin=self.lattice.origin,
         )  # fmt: skip
         return FloorPlan(groups, tuple(sorted(loose)), hold, rest)
 
     def _pieces(self, cut: Partition) -> _Pieces:
         made = _Pieces()
         for tile in cut.tiles:
-            corner = self.drawing.corner(tile)
+            corner = self.areas.corner(tile.patches)
             key = self.board.keys.key(tile)
             if key not in self._drawn:
                 self._drawn[key] = self.drawing.draw(tile, corner)

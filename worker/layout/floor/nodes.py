@@ -7,16 +7,14 @@ and v, along it: x and y for a seam along y, y and -x for one along x.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from math import copysign
 from typing import Final, Literal, TypeAlias
 
-import numpy as np
 import shapely
-from shapely.affinity import rotate, scale, translate
+from shapely.affinity import rotate, translate
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from worker.layout.floor.border import STUB, Plate
+from worker.layout.floor.border import Plate
 from worker.layout.floor.patches import Patches
 from worker.layout.floor.tab import Lobe, Tab
 from worker.layout.model.plan import Cell
@@ -43,7 +41,7 @@ _CROSSING: Final = 4
 
 @dataclass(frozen=True, slots=True)
 class Node:
-    """Corner of at least two cells: position in half cells, the patches around it, and how many cells meet there.
+    """Corner of at least two cells: position in half cells, the patches around it, and which of them is a cell there.
 
     ``plain`` nodes are surrounded by four whole cells.
     """
@@ -51,7 +49,7 @@ class Node:
     x: int
     y: int
     quarters: Quarters
-    cells: int
+    cells: tuple[bool, ...]
     plain: bool
 
     def lobes(self, *, along_y: bool) -> tuple[tuple[int, int], tuple[int, int]]:
@@ -76,8 +74,9 @@ def nodes_of(patches: Patches, cells: Sequence[Cell], nicked: frozenset[Cell]) -
             patches.owner[cell] if cell is not None else patches.patch_at(x * half + dx, y * half + dy)
             for cell, (dx, dy) in zip(around, _DIAGONALS, strict=True)
         ]
+        filled = tuple(cell is not None for cell in around)
         plain = len(own) == _CROSSING and all((c.width, c.depth) == (2, 2) and c not in nicked for c in own)
-        nodes.append(Node(x, y, (quarters[0], quarters[1], quarters[2], quarters[3]), len(own), plain))
+        nodes.append(Node(x, y, (quarters[0], quarters[1], quarters[2], quarters[3]), filled, plain))
     return nodes
 
 
@@ -85,8 +84,7 @@ class TabRoom:
     """The room for tabs at the nodes of a floor."""
 
     def __init__(  # noqa: PLR0917 - one caller, same names
-        self, plate: Plate, cells: Sequence[Cell], pitch: float, inset: float, radius: float, tab: Tab, wall: float,
-        least: float,
+        self, plate: Plate, cells: Sequence[Cell], pitch: float, inset: float, radius: float, tab: Tab, wall: float
     ) -> None:  # fmt: skip
         """Prepare the plate's solid area.
 
@@ -98,16 +96,13 @@ class TabRoom:
             radius: radius of its corners there, mm.
             tab: the tab.
             wall: wall to leave beside a recess, mm.
-            least: minimum width of a border strip, mm.
         """
-        self.least = least
         self.plate, self.cells, self.half, self.tab, self.wall = plate, cells, pitch / 2.0, tab, wall
         self.inset, self.radius = inset, radius
         #: Whether half of the tab, or a tab with one side at an edge, is still as thick as a wall.
         self.divisible = tab.neck - tab.gap / 2.0 >= wall - LENGTH_EPSILON
         #: Whether a tab with a plain side at a narrow border is as thick as a wall.
         self.thick_at_border = tab.neck + tab.plain >= wall - LENGTH_EPSILON
-        self._stands: dict[tuple[int, int, int], bool] = {}
         self._fits: dict[tuple[int, int, bool, bool, Lobe, bool], Fit | None] = {}
         self._around: dict[tuple[int, int], BaseGeometry] = {}
         self._openings: dict[tuple[float, float], BaseGeometry] = {}
@@ -134,25 +129,6 @@ class TabRoom:
         widths = {"head": self.tab.neck, "plain": self.tab.plain, "flush": 0.0}
         root = shapely.box(-_ROOT, -widths[lobes[0]], -_SLACK, widths[lobes[1]])
         return node.plain or self._missing(node, root, along_y=along_y).area < _SCRAP
-
-    def stands(self, node: Node, quarter: int) -> bool:
-        """Return whether a quarter of the plate around a node is left when seams cut it off from both beside it.
-
-        Border that is attached by no more than its own small width goes (`worker.layout.floor.border.joined`).
-        """
-        key = (node.x, node.y, quarter)
-        if not node.plain and key not in self._stands:
-            across, back = (copysign(1.0, sense) for sense in _DIAGONALS[quarter])
-            near, far = self.tab.gap / 2.0, 2.0 * self.half
-            own = shapely.box(near, near, far, far)
-            own = scale(own, across, back, origin=(0.0, 0.0))
-            at = shapely.Point(node.x * self.half, node.y * self.half)
-            plate = shapely.intersection(self.plate.area, translate(own, at.x, at.y))
-            deep = STUB * self.least / 2.0
-            with np.errstate(divide="ignore", invalid="ignore"):  # as in `worker.layout.floor.border.opened`
-                core = plate.buffer(-deep, join_style="mitre")
-            self._stands[key] = not core.is_empty and core.distance(at) <= self.tab.back + self.wall + deep
-        return node.plain or self._stands[key]
 
     def _fit(self, node: Node, lobe: Lobe, *, along_y: bool, high: bool, first: bool) -> Fit | None:
         needed = self._needed[lobe]

@@ -14,8 +14,6 @@ from worker.layout.model.plan import Cell
 
 Cost: TypeAlias = tuple[int, int, int]
 
-_CROSSING = 4
-
 
 @dataclass(frozen=True, slots=True)
 class Seam:
@@ -53,7 +51,7 @@ class Board(Patches):
         self._bit_of: dict[Key, int] = {}
         self._costs: dict[Rect, Cost | None] = {}
         # keys do not extend beyond a seam, but at the edge of the floor tabs stand in for them
-        tabs = [node for node in self.nodes if not (seam.loose and node.cells == _CROSSING)]
+        tabs = [node for node in self.nodes if not (seam.loose and all(node.cells))]
         self._rows = _lines((node.x - 2 * self.first[0], node.y) for node in tabs)
         self._columns = _lines((node.y - 2 * self.first[1], node.x) for node in tabs)
 

@@ -6,7 +6,7 @@ tab has a head on one side only. A loose key would fall out at an open edge, and
 that share it, so the first tile carries a tab there.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -88,13 +88,17 @@ def _tiles(pair: Pair) -> list[int]:
     return sorted({tile for tile in pair if tile is not None})
 
 
-def tab_places(nodes: Sequence[Node], tile_of: Mapping[int, int], room: TabRoom, *, loose: bool) -> list[TabPlace]:
+def tab_places(
+    nodes: Sequence[Node], tile_of: Mapping[int, int], room: TabRoom, left_at: Callable[[int, Node], bool], *,
+    loose: bool,
+) -> list[TabPlace]:  # fmt: skip
     """Return the places of all tabs and keys of a split.
 
     Args:
         nodes: the nodes of the floor.
         tile_of: the tile of each patch; patches that are left out have none.
         room: the room at the nodes.
+        left_at: whether a tile keeps its plate at a node, once its seams cut it off.
         loose: whether the seams use loose keys.
     """
     places = []
@@ -102,6 +106,7 @@ def tab_places(nodes: Sequence[Node], tile_of: Mapping[int, int], room: TabRoom,
         tiles = [None if patch is None else tile_of.get(patch) for patch in node.quarters]
         if len(set(tiles) - {None}) < 2:  # noqa: PLR2004 - no seam
             continue
+        tiles = [None if tile is None or not left_at(tile, node) else tile for tile in tiles]
         ways = [_place(node, tiles, room, along_y=along_y, loose=loose) for along_y in (True, False)]
         # there is plastic for one tab only where two seams meet
         places += sorted((way for way in ways if way is not None), key=lambda way: -way.lobes.count("head"))[:1]
@@ -135,7 +140,7 @@ def _place(node: Node, tiles: Sequence[int | None], room: TabRoom, *, along_y: b
     if not any(cut) or any(first is not None and first == second for first, second in sides):
         return None
     split = before[0] != before[1] and all(cut)
-    if (split and (after[0] != after[1] or not room.divisible)) or not _stand(node, room, sides, along_y=along_y):
+    if split and (after[0] != after[1] or not room.divisible):
         return None
     if node.plain and all(cut):
         own = loose and not _shared(before, after)
@@ -158,14 +163,6 @@ def _place(node: Node, tiles: Sequence[int | None], room: TabRoom, *, along_y: b
         if own or room.rooted(node, lobes, along_y=along_y):
             return TabPlace(node.x, node.y, along_y, lobes, own, before, after, (low[0], high[0]))
     return None
-
-
-def _stand(node: Node, room: TabRoom, sides: Sequence[Pair], *, along_y: bool) -> bool:
-    """Return whether all of the plate at a node is left where other seams end at it."""
-    parted = [low is not None and low != high for low, high in zip(*sides, strict=True)]
-    parted += [high is not None and low != high for low, high in zip(*sides, strict=True)]
-    quarters = [quarter for side in node.lobes(along_y=along_y) for quarter in side]
-    return all(room.stands(node, quarter) for quarter, cut in zip(quarters, parted, strict=True) if cut)
 
 
 def _closed(

@@ -10,19 +10,19 @@ from typing import Final
 
 import shapely
 from shapely.affinity import translate
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from worker.layout.floor.border import Area, as_ring, cell_area, joined, opened, overlap, polygons, windows
-from worker.layout.floor.plate_graph import Board
+from worker.layout.floor.border import as_ring, overlap, polygons, windows
 from worker.layout.floor.seams import narrowest
 from worker.layout.floor.tab import Points, Tab
+from worker.layout.floor.tile_area import TileAreas
 from worker.layout.floor.tile_figure import Figure, Turn, canonical, figure_of, micro
 from worker.layout.floor.tile_keys import Tile
 from worker.layout.model.plan import Cell
 from worker.layout.model.shapes import Point, Socket, TileShape
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint
-from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
+from worker.spec.tolerances import LINES_IN_A_WALL
 
 #: Rotations of a tab from its own axes to each side of a tile: front, right, back, left.
 _OUTWARDS = (270, 0, 90, 180)
@@ -44,39 +44,24 @@ class DrawnTile:
 class TileDrawing:
     """Draws the tiles of one floor."""
 
-    def __init__(  # noqa: PLR0917 - one caller, same names
-        self, board: Board, cells: Sequence[Cell], usable: Area, joint: Joint, tab: Tab | None, least: float,
-        line_width: float,
-    ) -> None:  # fmt: skip
+    def __init__(self, areas: TileAreas, pitch: float, joint: Joint, tab: Tab | None, line_width: float) -> None:
         """Collect what all tiles have in common.
 
         Args:
-            board: the patches of the plate.
-            cells: cells of the lattice.
-            usable: usable area of the drawer, in mm from the lattice's origin.
+            areas: of the tiles.
+            pitch: side of a cell, mm.
             joint: joint of floor and trays.
             tab: the tab; None for plain seams.
-            least: minimum width of a border strip, mm.
             line_width: width of a printed line, mm.
         """
-        self.board, self.usable, self.joint, self.tab, self.least = board, usable, joint, tab, least
-        self.line_width, self.inset, self.half = line_width, narrowest(joint), board.pitch / 2.0
-        self.cells_of: dict[int, list[Cell]] = {}
-        for cell in cells:
-            self.cells_of.setdefault(board.owner[cell], []).append(cell)
-
-    def corner(self, tile: Tile) -> Point:
-        """Return the front left corner of a tile's first square, in mm from the lattice's origin."""
-        column = min(self.board.patches[p].column for p in tile.patches)
-        row = min(self.board.patches[p].row for p in tile.patches)
-        first, pitch = self.board.first, self.board.pitch
-        return (column - 1 + first[0]) * pitch, (row - 1 + first[1]) * pitch
+        self.areas, self.pitch, self.joint, self.tab = areas, pitch, joint, tab
+        self.line_width, self.inset, self.half = line_width, narrowest(joint), pitch / 2.0
 
     def draw(self, tile: Tile, corner: Point) -> list[DrawnTile]:
         """Return the pieces of a tile: one, unless a cut through the border disconnects its cells."""
-        cells = [cell for p in tile.patches for cell in self.cells_of.get(p, ())]
+        cells = self.areas.cells(tile.patches)
         drawn = []
-        for polygon in self._area(tile, cells):
+        for polygon in self._area(tile):
             polygon = self._with_tabs(polygon, tile)  # noqa: PLW2901 - the same plate, further on
             own = [c for c in cells if polygon.contains(self._middle(c))]
             outline = translate(polygon, -corner[0], -corner[1])
@@ -95,28 +80,16 @@ class TileDrawing:
             rounded.append((x0, y0, x1 - x0, y1 - y0))
         return tuple(sorted(rounded))
 
-    def _area(self, tile: Tile, cells: Sequence[Cell]) -> list[Polygon]:
+    def _area(self, tile: Tile) -> list[Polygon]:
         """Return the area of a tile in the lattice's frame, cut back at its seams, without tabs and recesses."""
-        i0, i1, j0, j1 = tile.rect
-        gap = self.board.seam.gap
-        back, line = gap / 2.0, self.board.line
-        box = shapely.box(line(i0, 0) + back, line(j0, 1) + back, line(i1, 0) - back, line(j1, 1) - back)
-        if all(self.board.shapes[p] is None for p in tile.patches):
-            return polygons(shapely.intersection(cell_area(cells, self.half), box))
-        whole = shapely.union_all([self.board.shape(p) for p in tile.patches], grid_size=LENGTH_EPSILON)
-        whole = MultiPolygon(polygons(shapely.intersection(whole, box)))
-        own = overlap(cell_area(cells, self.half), whole)
-        border = opened(shapely.difference(whole, own, grid_size=LENGTH_EPSILON), self.least / 2.0)
-        area, _ = joined(own, border, self.usable, self.least, gap)
-        drawn = polygons(shapely.union_all([area, *self._walls_of_recesses(tile, area, whole)]))
-        # a wall beside border that was left out, as no cell holds it, is a scrap
-        return [polygon for polygon in drawn if overlap(polygon, area).area > _SCRAP]
+        area = self.areas.left(tile.rect, tile.patches)
+        return polygons(shapely.union_all([area, *self._walls_of_recesses(tile, area)]))
 
-    def _walls_of_recesses(self, tile: Tile, area: BaseGeometry, whole: BaseGeometry) -> Iterator[BaseGeometry]:
+    def _walls_of_recesses(self, tile: Tile, area: BaseGeometry) -> Iterator[BaseGeometry]:
         """Yield what a tile's area lacks of the walls around its recesses, where its border ends beside one."""
-        if self.tab is None:
+        if self.tab is None or self.areas.plain(tile.patches):
             return
-        wall = LINES_IN_A_WALL * self.line_width
+        wall, whole = LINES_IN_A_WALL * self.line_width, self.areas.cut(tile.rect, tile.patches)
         for recess in self._recesses(self.tab, tile):
             around = overlap(recess.buffer(wall, join_style="mitre"), whole)
             if around.difference(area).area > _SCRAP:
@@ -151,7 +124,7 @@ class TileDrawing:
     def _shape(self, figure: Figure) -> TileShape:
         outline, holes, sockets = as_ring(figure[0]), tuple(as_ring(ring) for ring in figure[1]), figure[2]
         own = tuple(Socket(*(length / 1000.0 for length in socket)) for socket in sockets)
-        cut = windows(outline, holes, own, self.board.pitch, self.inset, self.line_width)
+        cut = windows(outline, holes, own, self.pitch, self.inset, self.line_width)
         return TileShape(
             outline=outline,
             windows=tuple(sorted((*holes, *cut))),

@@ -11,8 +11,10 @@ from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final, TypeAlias
 
+from worker.layout.floor.nodes import Node
 from worker.layout.floor.plate_graph import Board, Cost
 from worker.layout.floor.tab_places import TabPlace, TabShape, tab_places
+from worker.layout.floor.tile_area import TileAreas
 from worker.layout.floor.tile_groups import groups_of, locked_pairs
 from worker.layout.floor.tile_keys import BACK, FRONT, LEFT, RIGHT, Rect, Tile
 
@@ -32,11 +34,12 @@ _FINALISTS: Final = 3
 class Partition:
     """A split of the plate: rectangles of squares, and the tiles they consist of."""
 
-    def __init__(self, board: Board, rects: Sequence[Rect]) -> None:
+    def __init__(self, board: Board, areas: TileAreas, rects: Sequence[Rect]) -> None:
         """Derive the tiles and the nodes between them.
 
         Args:
             board: patches of the plate.
+            areas: of its tiles.
             rects: rectangles of squares that cover the plate.
         """
         self.board = board
@@ -51,7 +54,13 @@ class Partition:
         #: Tabs and keys at the nodes.
         self.places: list[TabPlace] = []
         if board.room is not None:
-            places = tab_places(board.nodes, self.tile_of, board.room, loose=board.seam.loose)
+
+            def left_at(tile: int, node: Node) -> bool:
+                cells = {patch for patch, cell in zip(node.quarters, node.cells, strict=True) if cell}
+                return not cells.isdisjoint(rectangles[tile][1]) or areas.reaches(*rectangles[tile], node, reach)
+
+            reach = board.seam.reach
+            places = tab_places(board.nodes, self.tile_of, board.room, left_at, loose=board.seam.loose)
             self.places = self._on_bed(places, rectangles)
         for place in self.places:
             for tile, before, shape in place.shapes():
@@ -104,7 +113,7 @@ class Partition:
         return groups_of(len(self.tiles), self.locked)
 
 
-def partition(board: Board) -> Partition | None:
+def partition(board: Board, areas: TileAreas) -> Partition | None:
     """Return the split with the fewest pieces, then the fewest groups of tiles that nothing holds together; or None.
 
     Among these it has the fewest shapes, then the most staggered seams.
@@ -124,7 +133,7 @@ def partition(board: Board) -> Partition | None:
         *sorted(candidates, key=lambda way: (way.kinds, -way.staggered))[:_FINALISTS],
         *sorted(candidates, key=lambda way: (way.kinds, way.staggered))[:_FINALISTS],
     ]
-    ranked = [(Partition(board, way.rects), way) for way in dict.fromkeys(ways)]
+    ranked = [(Partition(board, areas, way.rects), way) for way in dict.fromkeys(ways)]
     return min(ranked, key=lambda way: (len(way[0].groups), way[0].kinds, -way[1].staggered))[0]
 
 

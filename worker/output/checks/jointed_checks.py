@@ -146,8 +146,8 @@ class _Joined:
             bounds = [self.solids[index].bounding_box() for index in (first, other)]
             low = [max(box[axis] for box in bounds) - _AROUND for axis in (0, 1)]
             high = [min(box[axis + 3] for box in bounds) + _AROUND for axis in (0, 1)]
-            low.append(min(box[2] for box in bounds) - _AROUND)  # what is above counts, however high
-            high.append(max(box[5] for box in bounds) + _AROUND)
+            low.append(min(box[2] for box in bounds))  # what is above counts, however high
+            high.append(max(box[5] for box in bounds))
             size = [end - start for start, end in zip(low, high, strict=True)]
             meet = min(size) > 0.0
             box = manifold3d.Manifold.cube(size).translate(low) if meet else None

@@ -9,7 +9,7 @@ import manifold3d
 
 from worker.layout.model.plan import DrawerPlan, PanelPlan
 from worker.layout.model.shapes import Placement
-from worker.layout.panels.profile import LAP_SPARE, PRESS
+from worker.layout.panels.profile import BASE_AIR, LAP_SPARE, PRESS
 from worker.solids.mesh import Mesh
 from worker.spec.drawer.joint import FIRST_LAYER_RELIEF
 from worker.spec.manifest import Check
@@ -142,7 +142,8 @@ def _clips(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Ite
         for piece in panel.pieces
     ]
     if gaps:
-        yield from _check("clip", drawer.panels[0].air, min(gaps))
+        # the cheeks keep the air, the base its own
+        yield from _check("clip", min(drawer.panels[0].air, BASE_AIR), min(gaps))
 
 
 def _shoes(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
@@ -161,9 +162,7 @@ def _shoes(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Ite
             section = (panel.thickness - FIRST_LAYER_RELIEF**2 / (2.0 * panel.overlap)) * (high - low)
             presses.append((abs(shared / section - panel.overlap), subject))
             back = (panel.overlap + panel.air) * (1.0 if at_start else -1.0)
-            gaps.append(
-                (solids[piece].translate(_along(panel, back)).min_gap(solids[shoe], panel.air + _BEYOND), subject)
-            )
+            gaps.append((solids[piece].translate(_along(panel, back)).min_gap(solids[shoe], panel.air), subject))
     if presses:
         worst = max(presses)
         limit = PRESS * _PRESS_SLACK

@@ -227,10 +227,7 @@ def _fits_flat(width: float, depth: float, printer: Printer) -> bool:
         margin <= x <= right
         and margin <= y <= back
         and not any(
-            x + width > ax + CONTAINMENT_SLACK
-            and ax + aw > x + CONTAINMENT_SLACK
-            and y + depth > ay + CONTAINMENT_SLACK
-            and ay + ad > y + CONTAINMENT_SLACK
+            x + width > ax + CONTAINMENT_SLACK and ax + aw > x and y + depth > ay + CONTAINMENT_SLACK and ay + ad > y
             for ax, ay, aw, ad in areas
         )
         for x, y in itertools.product(xs, ys)
@@ -258,7 +255,7 @@ def _unmeasured(shape: Shape) -> Iterator[Range]:
 
 def _lettering_range(shape: Shape, lettering: Lettering) -> Range:
     low, high = (0.0, lettering.depth) if lettering.raised else (-lettering.depth, 0.0)
-    if lettering.face == "bottom":
+    if lettering.face == "bottom" or isinstance(shape, PieceShape):  # a piece's own are on its bottom
         return 0.0, lettering.depth
     if lettering.face == "front":
         return lettering.at[1] - lettering.cap_height, lettering.at[
@@ -269,8 +266,6 @@ def _lettering_range(shape: Shape, lettering: Lettering) -> Range:
         return level + low, level + high
     if isinstance(shape, TrayShape) and lettering.face == "ledge" and shape.ledge is not None:
         return shape.ledge.top - shape.ledge.drop + low, shape.ledge.top + high
-    if isinstance(shape, PieceShape):  # its own are on the bottom
-        return 0.0, lettering.depth
     return shape.height + low, shape.height + high
 
 

@@ -225,8 +225,7 @@ def _islands(mesh: Mesh, faces: _Faces, bed: float) -> Iterator[Place]:
     start, end = triangles.ravel(), triangles[:, [1, 2, 0]].ravel()
     drop = height[start] - height[end]
     least = height > bed + SAME_LEVEL
-    least[start[drop > SAME_LEVEL]] = False
-    least[end[drop < -SAME_LEVEL]] = False
+    least[start[drop > SAME_LEVEL]] = False  # each edge runs both ways
     alike = np.abs(drop) <= SAME_LEVEL
     first, second = start[alike], end[alike]
     while True:  # a level edge to a point that has a lower neighbour: neither is a lowest one
@@ -234,7 +233,6 @@ def _islands(mesh: Mesh, faces: _Faces, bed: float) -> Iterator[Place]:
         if not mixed.any():
             break
         least[first[mixed]] = False
-        least[second[mixed]] = False
     if not least.any():
         return
     members = np.flatnonzero(least[mesh.triangles].any(axis=1))

@@ -29,8 +29,6 @@ _SHARES: Final = (0.1, 0.5, 0.9)
 _BAND: Final = 0.2
 #: Area in mm2 of a section that may have something above it: rounding.
 _ABOVE: Final = 0.01
-#: So much around a tray is looked at, mm.
-_AROUND: Final = 2.0
 
 
 def check_upper_trays(drawer: DrawerPlan, meshes: Mapping[str, Mesh]) -> Iterator[Check]:
@@ -111,7 +109,7 @@ class _Layers:
         while rest:
             below = rest.pop()
             for tray in self.drawer.upper:
-                if below in tray.on and tray.placement not in upon:
+                if below in tray.on:
                     upon |= set(self.pieces.get(tray.placement, (tray.placement,)))
                     rest.append(tray.placement)
         return upon
@@ -119,12 +117,11 @@ class _Layers:
     def _above(self, upper: manifold3d.Manifold, other: manifold3d.Manifold) -> float:
         """Return the greatest area, in mm2, of a section of a tray that another part is above."""
         own, beside = upper.bounding_box(), other.bounding_box()
-        if beside[5] <= own[2]:
+        apart = any(beside[axis] >= own[axis + 3] or own[axis] >= beside[axis + 3] for axis in (0, 1))
+        if apart or beside[5] <= own[2]:
             return 0.0
-        if any(beside[axis] >= own[axis + 3] or own[axis] >= beside[axis + 3] for axis in (0, 1)):
-            return 0.0
-        low = [beside[0] - _AROUND, beside[1] - _AROUND, own[2] - _AROUND]
-        size = [beside[axis + 3] + _AROUND - low[axis] for axis in (0, 1)] + [own[5] + _AROUND - low[2]]
+        low = [beside[0], beside[1], own[2]]
+        size = [beside[3] - low[0], beside[4] - low[1], own[5] - low[2]]
         near = upper ^ manifold3d.Manifold.cube(size).translate(low)
         worst = 0.0
         for start, end in pairwise(_levels(near, own[2], min(own[5], beside[5]))):
@@ -154,6 +151,6 @@ def _centre(solid: manifold3d.Manifold) -> tuple[float, ...]:
     """Return the centre of mass of a solid, mm: that of the tetrahedra of its triangles and the origin."""
     mesh = solid.to_mesh64()
     corners = np.asarray(mesh.vert_properties)[:, :3][np.asarray(mesh.tri_verts)]
-    volumes = np.linalg.det(corners) / 6.0
+    volumes = np.linalg.det(corners)  # six times as large: only their ratios count
     middle = (volumes[:, None] * corners.sum(axis=1) / 4.0).sum(axis=0) / volumes.sum()
     return tuple(middle.tolist())

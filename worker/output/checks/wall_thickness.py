@@ -103,7 +103,7 @@ def section_widths(mesh: Mesh, solid: manifold3d.Manifold, limit: float, skip: S
     if edges is None:
         return Widths(inf, inf)
     reach = REACH * limit
-    i, j = _near(edges, reach, 2.0 * _TIP * limit)
+    i, j = _near(edges, reach)
     return Widths(_narrowest(edges, i, j, limit, reach), _narrowest(_turned(edges), i, j, limit, reach))
 
 
@@ -190,19 +190,13 @@ def _after(loop: Indices) -> Indices:
     return after
 
 
-def _near(edges: _Edges, reach: float, tips: float) -> tuple[Indices, Indices]:
-    """Return the pairs of edges ``(m,) int64``, in both orders, whose bounding boxes are within ``reach`` mm.
-
-    Pairs that are less than ``tips`` mm apart along their loop belong to one corner and are left out.
-    """
+def _near(edges: _Edges, reach: float) -> tuple[Indices, Indices]:
+    """Return the pairs of edges ``(m,) int64``, in both orders, whose bounding boxes are within ``reach`` mm."""
     low, high = np.minimum(edges.start, edges.end), np.maximum(edges.start, edges.end)
     boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
     grown = shapely.box(low[:, 0] - reach, low[:, 1] - reach, high[:, 0] + reach, high[:, 1] + reach)
     i, j = shapely.STRtree(boxes).query(grown)
-    between = np.abs(edges.way[i] - edges.way[j])
-    between = np.minimum(between, edges.round[i] - between) + edges.length[i] + edges.length[j]
-    apart = (i != j) & ((edges.loop[i] != edges.loop[j]) | (between >= tips))
-    return i[apart], j[apart]
+    return i[i != j], j[i != j]
 
 
 def _between_sides(edges: _Edges, i: Indices, j: Indices, limit: float) -> Floats:

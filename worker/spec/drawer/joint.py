@@ -145,7 +145,7 @@ class Joint:
         top = (self.body_inset, last_z + (last_inset - self.body_inset))
         return _relieved((*below, top), outwards=1.0)
 
-    def _foot_below(self, air: float, mouth: float = 0.0) -> Levels:
+    def _foot_below(self, air: float, mouth: float) -> Levels:
         """Return the foot up to its shoulder, without the first-layer chamfer."""
         profile = self._chamfered(mouth)
         inset, top = profile[-1]
@@ -264,7 +264,7 @@ def _check_land_and_foot(joint: Joint) -> None:
             limit=f"at least {joint.body_inset + wall:g} mm (clearance and two lines)",
             remedy="Increase the inset of the last point.",
         )  # fmt: skip
-    foot = joint._foot_below(joint.clearance)  # noqa: SLF001 - the same module
+    foot = joint._foot_below(joint.clearance, 0.0)  # noqa: SLF001 - the same module
     rise = min((z1 - z0 for (_, z0), (_, z1) in itertools.pairwise(foot)), default=joint.height)
     if rise < _LEAST_RISE - LENGTH_EPSILON:
         raise JointError(
