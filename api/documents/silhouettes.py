@@ -15,6 +15,7 @@ from worker.jobs.records.silhouettes import (
     SILHOUETTE_ENDED,
     SilhouetteKind,
     SilhouetteState,
+    SilhouetteSummary,
     StoredSilhouette,
     silhouette_fields,
 )
@@ -148,14 +149,14 @@ class SilhouettePage(_Document):
     next: str | None = Field(description="The URL of the page with older silhouettes; null on the last page.")
 
 
-def event_of(silhouette: StoredSilhouette | SilhouetteDocument) -> str:
+def event_of(silhouette: StoredSilhouette | SilhouetteSummary | SilhouetteDocument) -> str:
     """Return the name of the event of a silhouette's latest change, after `silhouette.`."""
     if silhouette.corrected:
         return "corrected"
     return "ended" if silhouette.state in SILHOUETTE_ENDED else silhouette.state
 
 
-def silhouette_overview(request: Request, silhouette: StoredSilhouette) -> SilhouetteOverview:
+def silhouette_overview(request: Request, silhouette: StoredSilhouette | SilhouetteSummary) -> SilhouetteOverview:
     """Return the overview of a silhouette."""
     return SilhouetteOverview(**silhouette_fields(silhouette, base_of(request)))
 
