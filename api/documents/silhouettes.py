@@ -11,7 +11,6 @@ from pydantic.config import JsonDict
 from api.http.problems.problem_documents import Problem
 from api.http.requests.base_url import base_of
 from worker.jobs.records.silhouettes import (
-    OVERLAY_NAME,
     SILHOUETTE_ENDED,
     SilhouetteKind,
     SilhouetteState,
@@ -19,6 +18,7 @@ from worker.jobs.records.silhouettes import (
     StoredSilhouette,
     silhouette_fields,
 )
+from worker.silhouettes.picture_names import OVERLAY_NAME, RECTIFIED_NAME
 
 __all__ = [
     "SilhouetteDocument",
@@ -56,7 +56,7 @@ _EXAMPLE: Final[JsonDict] = {
     "created": _WHEN,
     "updated": _WHEN,
     "finished": _WHEN,
-    "links": {"self": _URL, "outline": f"{_URL}/outline.svg", "overlay": None},
+    "links": {"self": _URL, "outline": f"{_URL}/outline.svg", "overlay": None, "photo": None},
 }
 
 _Ring: TypeAlias = tuple[tuple[float, float], ...]
@@ -99,6 +99,9 @@ class SilhouetteLinks(_Document):
     self: str = Field(description="This silhouette. DELETE removes it.")
     outline: str | None = Field(description="Its outline drawn at full size (SVG); null without one.")
     overlay: str | None = Field(description="The outline over the rectified photo (PNG); null without a photo.")
+    photo: str | None = Field(
+        default=None, description="The rectified photo in the same place, without lines (PNG); null without a photo."
+    )
 
 
 class SilhouetteDocument(_Document):
@@ -172,6 +175,6 @@ def silhouette_document(request: Request, silhouette: StoredSilhouette) -> Silho
         outline=result.get("outline"),
         corrected=silhouette.corrected,
         poses=result.get("poses", ()),
-        kept=tuple(file.name for file in silhouette.files if file.name != OVERLAY_NAME),
+        kept=tuple(file.name for file in silhouette.files if file.name not in {OVERLAY_NAME, RECTIFIED_NAME}),
         updated=silhouette.updated,
     )

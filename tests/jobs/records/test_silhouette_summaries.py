@@ -5,12 +5,8 @@ from sqlalchemy import event
 
 from worker.jobs.common.ids import new_id
 from worker.jobs.records.models import StoredFile
-from worker.jobs.records.silhouettes import (
-    OVERLAY_NAME,
-    NewSilhouette,
-    SilhouetteRecords,
-    silhouette_fields,
-)
+from worker.jobs.records.silhouettes import NewSilhouette, SilhouetteRecords, silhouette_fields
+from worker.silhouettes.picture_names import OVERLAY_NAME, RECTIFIED_NAME
 
 _OUTLINE = {"outline": {"corners": [[0, 0], [40, 0], [0, 20]]}}
 _PROBLEM = {"type": "/problems/silhouette-refused", "title": "Blurred", "status": 422}
@@ -22,12 +18,12 @@ def silhouettes(database):
 
 
 def test_a_summary_says_what_a_message_has(silhouettes):
-    overlay = StoredFile(OVERLAY_NAME, "image/png", 3, "0" * 64, "silhouettes/overlay")
+    pictures = [StoredFile(name, "image/png", 3, "0" * 64, name) for name in (OVERLAY_NAME, RECTIFIED_NAME)]
     made = {
         name: silhouettes.add(NewSilhouette(new_id(), name, "photo", "{}", ("metal", "long")), owner="local")
-        for name in ("waiting", "read", "drawn", "refused")
+        for name in ("waiting", "read", "older", "drawn", "refused")
     }
-    for name, files in (("read", [overlay]), ("drawn", [])):
+    for name, files in (("read", pictures), ("older", pictures[:1]), ("drawn", [])):
         assert silhouettes.finish(made[name], silhouettes.claim(made[name], attempts=3), _OUTLINE, files)
     silhouettes.fail(made["refused"], silhouettes.claim(made["refused"], attempts=3), _PROBLEM, [])
     whole = [silhouettes.find(identity, None) for identity in made.values()]
@@ -38,8 +34,9 @@ def test_a_summary_says_what_a_message_has(silhouettes):
         assert silhouette_fields(summary, "") == silhouette_fields(entry, "")
         assert (summary.revision, summary.updated, summary.corrected) == (entry.revision, entry.updated, False)
     links = {name: silhouette_fields(summaries[identity], "")["links"] for name, identity in made.items()}
-    assert [name for name in links if links[name]["overlay"]] == ["read"]
-    assert [name for name in links if links[name]["outline"]] == ["read", "drawn"]
+    assert [name for name in links if links[name]["overlay"]] == ["read", "older"]
+    assert [name for name in links if links[name]["photo"]] == ["read"]
+    assert [name for name in links if links[name]["outline"]] == ["read", "older", "drawn"]
     assert silhouettes.changed_since(since, 9, owner="another") == []
 
 

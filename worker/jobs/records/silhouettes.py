@@ -26,10 +26,10 @@ from worker.jobs.records.models import StoredFile
 from worker.jobs.records.quotas import enforce_quotas
 from worker.jobs.records.row_mapping import file_columns, file_values, tags_of, tags_text
 from worker.jobs.records.webhooks.outbox import enqueue_silhouette_event
+from worker.silhouettes.picture_names import OVERLAY_NAME, RECTIFIED_NAME
 
 __all__ = [
     "MOST_SILHOUETTES",
-    "OVERLAY_NAME",
     "SILHOUETTE_ENDED",
     "SILHOUETTE_LEASE",
     "NewSilhouette",
@@ -40,9 +40,6 @@ __all__ = [
     "StoredSilhouette",
     "silhouette_fields",
 ]
-
-#: The picture of the outline over the rectified photo, among the files of a silhouette.
-OVERLAY_NAME: Final = "overlay.png"
 
 SilhouetteKind: TypeAlias = Literal["photo", "drawing", "model", "points"]
 SilhouetteState: TypeAlias = Literal["queued", "running", "succeeded", "failed"]
@@ -110,6 +107,11 @@ class StoredSilhouette:
         """Whether it has a picture of the outline over the photo."""
         return self.file(OVERLAY_NAME) is not None
 
+    @property
+    def has_photo(self) -> bool:
+        """Whether it has the rectified photo without lines; those read by earlier versions do not."""
+        return self.file(RECTIFIED_NAME) is not None
+
     def file(self, name: str) -> StoredFile | None:
         """Return its file of this name, or None."""
         return next((file for file in self.files if file.name == name), None)
@@ -132,6 +134,7 @@ class SilhouetteSummary:
     revision: int
     has_outline: bool
     has_overlay: bool
+    has_photo: bool
 
 
 class SilhouetteRecords:
@@ -204,11 +207,12 @@ class SilhouetteRecords:
 
     def changed_since(self, moment: datetime, limit: int, *, owner: str | None = None) -> list[SilhouetteSummary]:
         """Return silhouettes (of this owner) that changed at or after this time, in the order of their last change."""
-        overlay = exists().where(
-            SilhouetteFileRow.silhouette_id == SilhouetteRow.id, SilhouetteFileRow.name == OVERLAY_NAME
-        )
+        pictures = [
+            exists().where(SilhouetteFileRow.silhouette_id == SilhouetteRow.id, SilhouetteFileRow.name == name)
+            for name in (OVERLAY_NAME, RECTIFIED_NAME)
+        ]
         columns = [getattr(SilhouetteRow, name) for name in _SUMMARY]
-        query = select(*columns, SilhouetteRow.tags, SilhouetteRow.result.is_not(None), overlay)
+        query = select(*columns, SilhouetteRow.tags, SilhouetteRow.result.is_not(None), *pictures)
         query = query.where(SilhouetteRow.updated >= moment, *([] if owner is None else [SilhouetteRow.owner == owner]))
         query = query.order_by(SilhouetteRow.updated, SilhouetteRow.id).limit(limit)
         with self._database.connect() as connection:
@@ -216,12 +220,10 @@ class SilhouetteRecords:
         return [
             SilhouetteSummary(
                 **dict(zip(_SUMMARY, row, strict=False)),
-                tags=tags_of(row[-3]),
-                has_outline=row[-2],
-                has_overlay=row[-1],
+                tags=tags_of(row[-4]), has_outline=row[-3], has_overlay=row[-2], has_photo=row[-1],
             )
             for row in rows
-        ]
+        ]  # fmt: skip
 
     def correct(
         self, silhouette_id: str, owner: str | None, outline: dict[str, Any], revision: int | None
@@ -360,6 +362,7 @@ def silhouette_fields(silhouette: StoredSilhouette | SilhouetteSummary, base: st
             "self": url,
             "outline": f"{url}/outline.svg" if silhouette.has_outline else None,
             "overlay": f"{url}/{OVERLAY_NAME}" if silhouette.has_overlay else None,
+            "photo": f"{url}/{OVERLAY_NAME}?lines=false" if silhouette.has_photo else None,
         },
     }
 
