@@ -64,7 +64,9 @@ def test_straight_walls_apart_are_pieces(turn, count):
     strips = [rectangle(0.0, 40.0 * place, 30.0, 1.0) for place in range(count)]
     rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     chords = Chords.of([[strip @ rotation.T for strip in strips]], np.array([WIDTH]))
-    assert chords.pieces(np.full(len(chords.lengths), fill_value=True), 2.0 * chords.apart).tolist() == [count]
+    assert chords.pieces(np.full(len(chords.lengths), fill_value=True), 2.0 * chords.apart + 4.0 * WIDTH).tolist() == [
+        count
+    ]
 
 
 @given(st.floats(10.0, 80.0), st.floats(10.0, 80.0))

@@ -86,7 +86,7 @@ class Chords:
         return np.bincount(self.owners, weights=values, minlength=len(self.apart)).astype(np.float64, copy=False)
 
     def pieces(self, chosen: NDArray[np.bool_], reach: NDArray[np.float64]) -> NDArray[np.int64]:
-        """Return into how many pieces the chosen chords fall: the fewer ends of both directions.
+        """Return into how many pieces the chosen chords fall: the fewer ends of both directions, if both have any.
 
         A piece ends at a chord that has none in the next line within reach.
 
@@ -102,5 +102,7 @@ class Chords:
         last = np.searchsorted(keys, following - near) == np.searchsorted(keys, following + near)
         directions = np.floor(keys[last] / (_MOST_LINES * _LONGEST) + 0.5).astype(np.int64)
         ends = np.bincount(directions, minlength=2 * len(self.apart))
-        pieces: NDArray[np.int64] = ends.reshape(-1, 2).min(axis=1)
+        fewer, more = ends.reshape(-1, 2).min(axis=1), ends.reshape(-1, 2).max(axis=1)
+        # strips that run along the lines of one direction are not crossed by any
+        pieces: NDArray[np.int64] = np.where(fewer > 0, fewer, more)
         return pieces
