@@ -11,13 +11,14 @@ from pydantic.config import JsonDict
 from api.http.problems.problem_documents import Problem
 from api.http.requests.base_url import base_of
 from worker.jobs.records.silhouettes import (
-    OVERLAY_NAME,
     SILHOUETTE_ENDED,
     SilhouetteKind,
     SilhouetteState,
+    SilhouetteSummary,
     StoredSilhouette,
     silhouette_fields,
 )
+from worker.silhouettes.picture_names import OVERLAY_NAME, RECTIFIED_NAME
 
 __all__ = [
     "SilhouetteDocument",
@@ -55,7 +56,7 @@ _EXAMPLE: Final[JsonDict] = {
     "created": _WHEN,
     "updated": _WHEN,
     "finished": _WHEN,
-    "links": {"self": _URL, "outline": f"{_URL}/outline.svg", "overlay": None},
+    "links": {"self": _URL, "outline": f"{_URL}/outline.svg", "overlay": None, "photo": None},
 }
 
 _Ring: TypeAlias = tuple[tuple[float, float], ...]
@@ -98,6 +99,9 @@ class SilhouetteLinks(_Document):
     self: str = Field(description="This silhouette. DELETE removes it.")
     outline: str | None = Field(description="Its outline drawn at full size (SVG); null without one.")
     overlay: str | None = Field(description="The outline over the rectified photo (PNG); null without a photo.")
+    photo: str | None = Field(
+        default=None, description="The rectified photo in the same place, without lines (PNG); null without a photo."
+    )
 
 
 class SilhouetteDocument(_Document):
@@ -148,14 +152,14 @@ class SilhouettePage(_Document):
     next: str | None = Field(description="The URL of the page with older silhouettes; null on the last page.")
 
 
-def event_of(silhouette: StoredSilhouette | SilhouetteDocument) -> str:
+def event_of(silhouette: StoredSilhouette | SilhouetteSummary | SilhouetteDocument) -> str:
     """Return the name of the event of a silhouette's latest change, after `silhouette.`."""
     if silhouette.corrected:
         return "corrected"
     return "ended" if silhouette.state in SILHOUETTE_ENDED else silhouette.state
 
 
-def silhouette_overview(request: Request, silhouette: StoredSilhouette) -> SilhouetteOverview:
+def silhouette_overview(request: Request, silhouette: StoredSilhouette | SilhouetteSummary) -> SilhouetteOverview:
     """Return the overview of a silhouette."""
     return SilhouetteOverview(**silhouette_fields(silhouette, base_of(request)))
 
@@ -171,6 +175,6 @@ def silhouette_document(request: Request, silhouette: StoredSilhouette) -> Silho
         outline=result.get("outline"),
         corrected=silhouette.corrected,
         poses=result.get("poses", ()),
-        kept=tuple(file.name for file in silhouette.files if file.name != OVERLAY_NAME),
+        kept=tuple(file.name for file in silhouette.files if file.name not in {OVERLAY_NAME, RECTIFIED_NAME}),
         updated=silhouette.updated,
     )

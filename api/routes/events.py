@@ -25,13 +25,13 @@ from worker.jobs.job_service import JobService
 from worker.jobs.records.batch_summary import BatchSummary
 from worker.jobs.records.batches import Batch
 from worker.jobs.records.models import Job
-from worker.jobs.records.silhouettes import StoredSilhouette
+from worker.jobs.records.silhouettes import SilhouetteSummary, StoredSilhouette
 
 __all__ = ["router"]
 
 router = APIRouter(prefix="/v1", tags=["jobs"])
 
-_EntryT = TypeVar("_EntryT", Job, BatchSummary, StoredSilhouette)
+_EntryT = TypeVar("_EntryT", Job, BatchSummary, SilhouetteSummary)
 _PolledT = TypeVar("_PolledT", Batch, StoredSilhouette)
 _IdT = TypeVar("_IdT", str, int)
 
@@ -359,10 +359,10 @@ async def _changed(job_service: JobService, since: datetime) -> list[Job]:
     return await _all_since(since, job_service.changed_since, lambda job: job.updated)
 
 
-async def _outlines(job_service: JobService, caller: Principal, since: datetime) -> list[StoredSilhouette]:
+async def _outlines(job_service: JobService, caller: Principal, since: datetime) -> list[SilhouetteSummary]:
     """Return all silhouettes that changed since this time, less `_MAX_DELAY`."""
 
-    def fetch(moment: datetime, limit: int) -> list[StoredSilhouette]:
+    def fetch(moment: datetime, limit: int) -> list[SilhouetteSummary]:
         return job_service.silhouettes.records.changed_since(moment, limit, owner=caller.sees)
 
     return await _all_since(since, fetch, lambda silhouette: silhouette.updated)
@@ -387,7 +387,7 @@ def _event(request: Request, job: Job, event_id: int) -> bytes:
     return format_sse_event(data_str=data, event=f"job.{job.state}", id=str(event_id))
 
 
-def _silhouette_event(request: Request, silhouette: StoredSilhouette, event_id: int) -> bytes:
+def _silhouette_event(request: Request, silhouette: StoredSilhouette | SilhouetteSummary, event_id: int) -> bytes:
     data = silhouette_overview(request, silhouette).model_dump_json()
     return format_sse_event(data_str=data, event=f"silhouette.{event_of(silhouette)}", id=str(event_id))
 

@@ -270,9 +270,15 @@ def get_drawing(request: Request, job_service: JobServiceDep, silhouette_id: str
         **refusals(SilhouetteNotFound, SilhouetteNotReady, BlobMissing),
     },
 )
-def get_overlay(request: Request, job_service: JobServiceDep, silhouette_id: str) -> Response:
+def get_overlay(
+    request: Request,
+    job_service: JobServiceDep,
+    silhouette_id: str,
+    *,
+    lines: Annotated[bool, Query(description="False leaves out the outline: below one that is corrected.")] = True,
+) -> Response:
     """Download the rectified photo with the outline as it was read, to look at before using it."""
-    return _file(request, job_service.silhouettes.overlay(caller_of(request), silhouette_id), PNG_TYPE)
+    return _file(request, job_service.silhouettes.overlay(caller_of(request), silhouette_id, lines=lines), PNG_TYPE)
 
 
 @router.put(

@@ -22,9 +22,10 @@ from worker.jobs.files.verified_read import read_verified
 from worker.jobs.maintenance.job_deletion import JobDeletion
 from worker.jobs.queue.dispatcher import Dispatcher
 from worker.jobs.records.idempotency import IdempotencyKey
-from worker.jobs.records.silhouettes import OVERLAY_NAME, NewSilhouette, SilhouetteRecords, StoredSilhouette
+from worker.jobs.records.silhouettes import NewSilhouette, SilhouetteRecords, StoredSilhouette
 from worker.silhouettes.file_format import FileFormat, format_of
 from worker.silhouettes.outline_drawing import draw_outline
+from worker.silhouettes.picture_names import OVERLAY_NAME, RECTIFIED_NAME
 from worker.silhouettes.source_files import check_files
 from worker.spec.requests.silhouette import OutlineRequest, PolygonRequest, SilhouetteRequest
 
@@ -60,7 +61,7 @@ class SilhouetteService:
         Raises:
             SilhouetteError: if a file is of no known kind, or lacks a field that its kind needs, or two do not belong
                 together.
-            SilhouetteRefused: if there are too many files, or photos are to be kept.
+            SilhouetteRefused: if there are too many files.
             QuotaReached, RequestRepeated: nothing was added.
         """
         if not 1 <= len(files) <= MOST_FILES:
@@ -70,11 +71,6 @@ class SilhouetteService:
             )  # fmt: skip
         formats = [format_of(name, content) for name, content in files]
         kind = check_files(formats, request)
-        if kind == "photo" and request.keep:
-            raise SilhouetteRefused(
-                "Photos are not kept: they may say where and by whom they were taken.", pointer="/keep", value=True,
-                limit="false for photos", remedy="Leave out `keep`, and keep the photo yourself.",
-            )  # fmt: skip
         silhouette_id, text = new_id(), request.model_dump_json(exclude_unset=True)
         digests = [sha256(content).hexdigest() for _, content in files]
         repeat = None if key is None else IdempotencyKey.of(key, "silhouette", text, *formats, *digests)
@@ -138,8 +134,8 @@ class SilhouetteService:
             raise SilhouetteNotReady(value=silhouette.state, limit="succeeded")
         return silhouette, draw_outline(silhouette.result["outline"], silhouette.name)
 
-    def overlay(self, caller: Principal, silhouette_id: str) -> bytes:
-        """Return the picture (PNG) of the outline over the rectified photo.
+    def overlay(self, caller: Principal, silhouette_id: str, *, lines: bool = True) -> bytes:
+        """Return the picture (PNG) of the outline over the rectified photo, or of the photo without ``lines``.
 
         Raises:
             SilhouetteNotFound: if it does not exist, or has another owner.
@@ -147,7 +143,7 @@ class SilhouetteService:
             BlobMissing: if its file is missing or damaged.
         """
         silhouette = self.find(caller, silhouette_id)
-        file = silhouette.file(OVERLAY_NAME)
+        file = silhouette.file(OVERLAY_NAME if lines else RECTIFIED_NAME)
         if file is None:
             raise SilhouetteNotReady(
                 "The silhouette has no picture.", value=silhouette.state, limit="one that was read from a photo",

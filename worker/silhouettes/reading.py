@@ -1,11 +1,12 @@
 """From uploaded files to a silhouette: the reader for each kind of file, with the options of the request."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any, cast, get_args
 
 from worker.silhouettes.corners import outline_document
 from worker.silhouettes.errors import SilhouetteError
+from worker.silhouettes.picture_names import OVERLAY_NAME, RECTIFIED_NAME, photo_name
 from worker.silhouettes.source_files import SourceFile, check_files
 from worker.spec.requests.silhouette import SilhouetteRequest
 
@@ -14,10 +15,13 @@ __all__ = ["Reading", "SourceFile", "read_files"]
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A silhouette as JSON, and a picture of the outline over the rectified photo (PNG), if it is from one."""
+    """A silhouette as JSON, and pictures without metadata by their names, if it is from photos.
+
+    They are the outline over the rectified photo, the rectified photo alone, and the photos if they are to be kept.
+    """
 
     document: dict[str, Any]
-    overlay: bytes | None = None
+    pictures: Mapping[str, bytes] = field(default_factory=dict)
 
 
 def read_files(files: Sequence[SourceFile], request: SilhouetteRequest) -> Reading:
@@ -63,7 +67,7 @@ def _of_model(file: SourceFile, request: SilhouetteRequest) -> Reading:
 
 
 def _of_photos(files: Sequence[SourceFile], request: SilhouetteRequest) -> Reading:
-    from worker.silhouettes.photo import options, photo_reading  # noqa: PLC0415 - as above
+    from worker.silhouettes.photo import options, photo_reading, picture  # noqa: PLC0415 - as above
 
     chosen = options.PhotoOptions(
         thickness=cast("float", request.thickness),  # checked above
@@ -74,7 +78,12 @@ def _of_photos(files: Sequence[SourceFile], request: SilhouetteRequest) -> Readi
     overlay = made.overlay
     place = {"overlay_left": overlay.left, "overlay_top": overlay.top, "overlay_per_mm": overlay.per_mm}
     silhouette = replace(made.silhouette, details={**made.silhouette.details, **place})
-    return Reading({"outline": outline_document(silhouette), "poses": []}, overlay.png)
+    pictures = {OVERLAY_NAME: overlay.png, RECTIFIED_NAME: overlay.rectified}
+    if request.keep:
+        pictures |= {
+            photo_name(number): picture.without_metadata(pixels) for number, pixels in enumerate(made.photos, start=1)
+        }
+    return Reading({"outline": outline_document(silhouette), "poses": []}, pictures)
 
 
 def _check_unit(request: SilhouetteRequest, units: tuple[str, ...]) -> None:

@@ -3,6 +3,7 @@
 import io
 from pathlib import Path
 
+import numpy as np
 import orjson
 import pytest
 from PIL import Image
@@ -43,6 +44,11 @@ def _stored(blobs, made):
     return [stored.key for stored in blobs.under(f"silhouettes/{made['id']}")]
 
 
+def _read(service, run, made):
+    run(made["id"])
+    return service.get(made["links"]["self"]).json()
+
+
 def test_a_drawing_is_read_by_a_worker_and_its_file_deleted(service, run, blobs):
     answer = _post(service, ("shim.svg", _SVG), name="shim", thickness="2 mm")
 
@@ -69,7 +75,7 @@ def test_a_drawing_is_read_by_a_worker_and_its_file_deleted(service, run, blobs)
     assert service.get(f"{made['links']['self']}/overlay.png").json()["type"].endswith("/silhouette-not-ready")
 
 
-def test_a_photo_is_read_by_a_worker_and_nothing_of_it_kept_but_the_outline(service, run, blobs):
+def test_a_photo_is_read_by_a_worker_and_nothing_of_it_kept_but_pictures(service, run, blobs):
     """The outline takes the washer of ISO 7089 (M20: 37 mm outside, from memory), and the picture has no metadata."""
     photo = (_PHOTOS / "washer.jpg").read_bytes()
     made = _post(service, ("washer.jpg", photo), name="washer", thickness="3 mm", body="flat", bar=150).json()
@@ -79,7 +85,7 @@ def test_a_photo_is_read_by_a_worker_and_nothing_of_it_kept_but_the_outline(serv
 
     read = service.get(made["links"]["self"]).json()
     assert (read["state"], read["kept"]) == ("succeeded", [])
-    assert len(_stored(blobs, made)) == 1
+    assert len(_stored(blobs, made)) == 2
     outline = read["outline"]
     sides = [max(values) - min(values) for values in zip(*outline["outer"], strict=True)]
     assert all(37.0 <= side <= 39.5 for side in sides)
@@ -91,14 +97,69 @@ def test_a_photo_is_read_by_a_worker_and_nothing_of_it_kept_but_the_outline(serv
         assert overlay.width == pytest.approx(outline["details"]["overlay_per_mm"] * (sides[0] + 24.0), abs=3.0)
 
 
-def test_a_photo_needs_the_thickness_and_is_not_kept(service):
-    photo = (_PHOTOS / "washer.jpg").read_bytes()
-
-    without = _post(service, ("washer.jpg", photo))
-    kept = _post(service, ("washer.jpg", photo), thickness=2.5, keep=True)
-
+def test_a_photo_needs_the_thickness(service):
+    without = _post(service, ("washer.jpg", (_PHOTOS / "washer.jpg").read_bytes()))
     assert (without.status_code, without.json()["pointer"]) == (422, "/thickness")
-    assert (kept.status_code, kept.json()["pointer"]) == (422, "/keep")
+
+
+def _with_owner(photo):
+    """The photo with an owner and a place in its EXIF (CIPA DC-008: tags 0x013B, 0x8825)."""
+    with Image.open(io.BytesIO(photo)) as image:
+        exif = image.getexif()
+        exif[0x013B] = "Owner of the camera"
+        exif.get_ifd(0x8825)[2] = (47.0, 22.0, 8.5)
+        file = io.BytesIO()
+        image.save(file, "JPEG", quality=92, exif=exif, comment=b"a comment")
+    return file.getvalue()
+
+
+def test_a_photo_is_kept_when_asked_with_nothing_but_its_pixels(service, run, blobs, job_service):
+    photo = _with_owner((_PHOTOS / "washer.jpg").read_bytes())
+    assert b"Owner of the camera" in photo
+
+    made = _post(service, ("washer.jpg", photo), thickness=2.5, keep=True).json()
+    read = _read(service, run, made)
+
+    assert read["kept"] == ["photo-1.jpg"]
+    stored = job_service.silhouettes.records.find(made["id"], None)
+    assert [file.name for file in stored.files] == ["overlay.png", "photo-1.jpg", "rectified.png"]
+    for file in stored.files:
+        content = blobs.get(file.key)
+        assert not any(secret in content for secret in (b"Owner", b"Exif", b"comment"))
+        with Image.open(io.BytesIO(content)) as image:
+            assert not image.getexif()
+    with (
+        Image.open(io.BytesIO(photo)) as sent,
+        Image.open(io.BytesIO(blobs.get(stored.file("photo-1.jpg").key))) as kept,
+    ):
+        apart = np.abs(np.asarray(sent, dtype=float) - np.asarray(kept, dtype=float))
+    assert apart.mean() < 3.0
+    assert sorted(file.key for file in stored.files) == sorted(_stored(blobs, made))
+    etag = service.get(made["links"]["self"]).headers["etag"]
+    assert service.delete(made["links"]["self"], headers={"If-Match": etag}).status_code == 204
+    assert _stored(blobs, made) == []
+
+
+def test_a_photo_that_shows_no_outline_is_not_kept(service, run, blobs):
+    blank = io.BytesIO()
+    Image.new("RGB", (1200, 1000), "white").save(blank, "JPEG")
+    made = _post(service, ("blank.jpg", blank.getvalue()), thickness=2.5, keep=True).json()
+    assert _read(service, run, made)["state"] == "failed"
+    assert _stored(blobs, made) == []
+
+
+def test_the_rectified_photo_lies_below_a_corrected_outline(service, run):
+    """Where the lines are not, both pictures are the same."""
+    made = _post(service, ("washer.jpg", (_PHOTOS / "washer.jpg").read_bytes()), thickness=2.5).json()
+    links = _read(service, run, made)["links"]
+    pictures = [service.get(links[name]) for name in ("overlay", "photo")]
+    overlay, plain = (np.asarray(Image.open(io.BytesIO(picture.content)), dtype=float) for picture in pictures)
+    assert overlay.shape == plain.shape
+    lines = np.abs(overlay - plain).max(axis=2) > 40.0
+    assert 0.005 < lines.mean() < 0.2
+    magenta = (overlay[..., 0] > 180) & (overlay[..., 1] < 80)
+    assert magenta[lines].any()
+    assert not ((plain[..., 0] > 180) & (plain[..., 1] < 80)).any()
 
 
 def test_a_model_offers_its_poses_and_can_be_kept(service, run, blobs):

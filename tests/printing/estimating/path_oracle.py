@@ -139,11 +139,11 @@ def walls_of(segments, process, limit):
         yield from (
             (ring, limit(process.inner_speed if number else process.outer_speed), share) for ring in rings(line)
         )
-        # what is left between the walls of both sides is one more line, if a narrower one: along its outer edge
+        # what is left between the walls of both sides is one more line, if a narrower one: half as long as its edges
         gaps = left.difference(opened).buffer(-GAP / 2.0, **STRAIGHT).buffer(GAP / 2.0, **STRAIGHT)
         for gap in shapely.get_parts(gaps):
             if number and gap.geom_type == "Polygon" and gap.area > LEAST_GAP:
-                laid_share = min(1.0, gap.length / 2.0 / gap.exterior.length)
+                laid_share = gap.length / 2.0 / gap.exterior.length
                 yield list(gap.exterior.coords), limit(process.inner_speed), laid_share
         left = inside
 

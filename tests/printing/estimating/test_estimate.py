@@ -179,10 +179,11 @@ def test_filament_with_other_walls_and_infill(walls, infill):
         assert estimate(mesh, process).volume == pytest.approx(filament(mesh, process), rel=0.01)
 
 
-#: Parts for the model of every line. Of by-hand, l-shaped and layers none was looked at while constants were chosen.
+#: Parts for the model of every line. More of them, and others, were walked when constants were chosen.
 WALKED = [
     *(("small", mark) for mark in ("F1", "T1", "T2")),
-    *(("coarse", mark) for mark in ("T1", "T2")),
+    *(("coarse", mark) for mark in ("F1", "T1", "T2", "C1")),
+    ("lanes", "S1"),
     *(("by-hand", mark) for mark in ("F1", "T3")),
     ("l-shaped", "F1"),
     ("two-drawers", "T1"),

@@ -6,6 +6,7 @@ from tests.printing.progress.planned_manifest import BENCH, bench, manifest_of
 from worker.layout.planner import lay_out
 from worker.printing.print_order import Stage, stage_of_run
 from worker.printing.progress.coupon_gate import gate_of, refit_needed, refit_spec
+from worker.printing.progress.print_state import PrintState
 from worker.printing.progress.remaining import begin, follow
 from worker.printing.scheduling.timetable import make_timetable
 from worker.spec import load
@@ -141,6 +142,25 @@ def test_each_kind_of_printer_waits_for_its_own_coupon(two_kinds):
     assert {printers[step.run] for step in table.steps} == {("fine",)}
     both = follow(state, PrintEvent(outcome="measured", clearance=spec.grid.clearance, printer="small"), manifest, spec)
     assert gate_of(spec, manifest.runs, both) == {}
+
+
+@pytest.mark.parametrize(
+    ("stored", "clearances"),
+    [
+        ({"clearance": 0.35}, {"": 0.35}),  # one reading for the whole job
+        ({"clearance": 0.35, "clearances": {"fine": 0.3, "small": 0.35}}, {"fine": 0.3, "small": 0.35}),
+        ({"clearance": None, "clearances": {}}, {}),
+    ],
+)
+def test_old_records_are_read(gated, stored, clearances):
+    state = begin(gated[1])
+    old = PrintState.model_validate({**state.model_dump(mode="json", exclude={"clearances"}), **stored})
+    assert old.clearances == clearances
+    assert old.clearance == max(clearances.values(), default=None)
+    for printers in ((), ("fine",), ("small",)):
+        name = printers[0] if printers else ""
+        assert old.reading(printers) == clearances.get(name, clearances.get(""))
+    assert PrintState.model_validate_json(old.model_dump_json()) == old
 
 
 def test_a_reading_that_differs_on_one_printer_makes_all_parts_anew_with_the_greatest(two_kinds):

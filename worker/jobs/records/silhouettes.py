@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any, Final, Literal, TypeAlias, cast
 
 import orjson
-from sqlalchemy import Connection, CursorResult, Engine, and_, delete, func, insert, or_, select, update
+from sqlalchemy import Connection, CursorResult, Engine, and_, delete, exists, func, insert, or_, select, update
 
 from worker.jobs.common.errors import (
     HouseholdConflict,
@@ -26,22 +26,20 @@ from worker.jobs.records.models import StoredFile
 from worker.jobs.records.quotas import enforce_quotas
 from worker.jobs.records.row_mapping import file_columns, file_values, tags_of, tags_text
 from worker.jobs.records.webhooks.outbox import enqueue_silhouette_event
+from worker.silhouettes.picture_names import OVERLAY_NAME, RECTIFIED_NAME
 
 __all__ = [
     "MOST_SILHOUETTES",
-    "OVERLAY_NAME",
     "SILHOUETTE_ENDED",
     "SILHOUETTE_LEASE",
     "NewSilhouette",
     "SilhouetteKind",
     "SilhouetteRecords",
     "SilhouetteState",
+    "SilhouetteSummary",
     "StoredSilhouette",
     "silhouette_fields",
 ]
-
-#: The picture of the outline over the rectified photo, among the files of a silhouette.
-OVERLAY_NAME: Final = "overlay.png"
 
 SilhouetteKind: TypeAlias = Literal["photo", "drawing", "model", "points"]
 SilhouetteState: TypeAlias = Literal["queued", "running", "succeeded", "failed"]
@@ -51,6 +49,11 @@ SILHOUETTE_ENDED: Final = ("succeeded", "failed")
 
 #: Length of the lease on reading a silhouette in seconds: longer than a reading may take, so that it needs no renewal.
 SILHOUETTE_LEASE: Final = 120.0
+
+#: Columns of a summary but its tags.
+_SUMMARY: Final = (
+    "id", "name", "kind", "state", "corrected", "problem", "created", "updated", "finished", "revision",
+)  # fmt: skip
 
 #: Most silhouettes of one owner.
 MOST_SILHOUETTES: Final = 5_000
@@ -94,9 +97,44 @@ class StoredSilhouette:
         """Whether it has been read, or could not be."""
         return self.state in SILHOUETTE_ENDED
 
+    @property
+    def has_outline(self) -> bool:
+        """Whether it has an outline."""
+        return self.result is not None
+
+    @property
+    def has_overlay(self) -> bool:
+        """Whether it has a picture of the outline over the photo."""
+        return self.file(OVERLAY_NAME) is not None
+
+    @property
+    def has_photo(self) -> bool:
+        """Whether it has the rectified photo without lines; those read by earlier versions do not."""
+        return self.file(RECTIFIED_NAME) is not None
+
     def file(self, name: str) -> StoredFile | None:
         """Return its file of this name, or None."""
         return next((file for file in self.files if file.name == name), None)
+
+
+@dataclass(frozen=True, slots=True)
+class SilhouetteSummary:
+    """A silhouette without what it was made from and without its outline, which may be long. Times are UTC."""
+
+    id: str
+    name: str
+    kind: SilhouetteKind
+    state: SilhouetteState
+    tags: tuple[str, ...]
+    corrected: bool
+    problem: dict[str, Any] | None
+    created: datetime
+    updated: datetime
+    finished: datetime | None
+    revision: int
+    has_outline: bool
+    has_overlay: bool
+    has_photo: bool
 
 
 class SilhouetteRecords:
@@ -167,14 +205,25 @@ class SilhouetteRecords:
         with self._database.connect() as connection:
             return [_stored(connection, row) for row in connection.execute(query).all()]
 
-    def changed_since(self, moment: datetime, limit: int, *, owner: str | None = None) -> list[StoredSilhouette]:
+    def changed_since(self, moment: datetime, limit: int, *, owner: str | None = None) -> list[SilhouetteSummary]:
         """Return silhouettes (of this owner) that changed at or after this time, in the order of their last change."""
-        query = select(*SilhouetteRow.__table__.columns).where(
-            SilhouetteRow.updated >= moment, *([] if owner is None else [SilhouetteRow.owner == owner])
-        )
+        pictures = [
+            exists().where(SilhouetteFileRow.silhouette_id == SilhouetteRow.id, SilhouetteFileRow.name == name)
+            for name in (OVERLAY_NAME, RECTIFIED_NAME)
+        ]
+        columns = [getattr(SilhouetteRow, name) for name in _SUMMARY]
+        query = select(*columns, SilhouetteRow.tags, SilhouetteRow.result.is_not(None), *pictures)
+        query = query.where(SilhouetteRow.updated >= moment, *([] if owner is None else [SilhouetteRow.owner == owner]))
         query = query.order_by(SilhouetteRow.updated, SilhouetteRow.id).limit(limit)
         with self._database.connect() as connection:
-            return [_stored(connection, row) for row in connection.execute(query).all()]
+            rows = connection.execute(query).all()
+        return [
+            SilhouetteSummary(
+                **dict(zip(_SUMMARY, row, strict=False)),
+                tags=tags_of(row[-4]), has_outline=row[-3], has_overlay=row[-2], has_photo=row[-1],
+            )
+            for row in rows
+        ]  # fmt: skip
 
     def correct(
         self, silhouette_id: str, owner: str | None, outline: dict[str, Any], revision: int | None
@@ -303,7 +352,7 @@ class SilhouetteRecords:
             return _count(connection, statement) == 1
 
 
-def silhouette_fields(silhouette: StoredSilhouette, base: str) -> dict[str, Any]:
+def silhouette_fields(silhouette: StoredSilhouette | SilhouetteSummary, base: str) -> dict[str, Any]:
     """Return the fields of a silhouette but its outline, which may be long; ``base`` is the service's URL, or empty."""
     url = f"{base}/v1/silhouettes/{silhouette.id}"
     return {
@@ -311,8 +360,9 @@ def silhouette_fields(silhouette: StoredSilhouette, base: str) -> dict[str, Any]
         "problem": None if silhouette.problem is None else absolute(base, silhouette.problem),
         "links": {
             "self": url,
-            "outline": f"{url}/outline.svg" if silhouette.result else None,
-            "overlay": f"{url}/{OVERLAY_NAME}" if silhouette.file(OVERLAY_NAME) is not None else None,
+            "outline": f"{url}/outline.svg" if silhouette.has_outline else None,
+            "overlay": f"{url}/{OVERLAY_NAME}" if silhouette.has_overlay else None,
+            "photo": f"{url}/{OVERLAY_NAME}?lines=false" if silhouette.has_photo else None,
         },
     }
 

@@ -87,6 +87,7 @@ def printable(text: str) -> str:
     return "".join(sign if _settable(sign) else MISSING for sign in clean(text))
 
 
+@lru_cache(maxsize=8192)  # the sheets of a job's runs have the same paragraphs
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Return the width of a line in the unit of ``size``; characters that a PDF cannot show count as full-width."""
     settable = "".join(filter(_settable, text))

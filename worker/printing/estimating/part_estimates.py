@@ -3,7 +3,9 @@
 This module loads the geometry kernel, which packing does not need.
 """
 
+from collections import OrderedDict
 from collections.abc import Container, Mapping
+from hashlib import blake2b
 from typing import Final
 
 from worker.layout.model.plan import Plan
@@ -11,6 +13,7 @@ from worker.layout.model.shapes import Part
 from worker.printing.estimating.estimate import Estimate, estimate
 from worker.printing.estimating.filament import cost, length, mass
 from worker.printing.estimating.lettering_bands import engraved_volume, lettering_bands
+from worker.printing.estimating.process import Process
 from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of, process_of
 from worker.printing.printer_estimates import price_on_others
 from worker.printing.runs.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS
@@ -25,6 +28,9 @@ __all__ = ["compare", "price_new_parts", "price_parts", "price_parts_on_others"]
 
 #: Least amount of filament after rounding: even a tiny key has a mass.
 _LEAST_FILAMENT: Final = 10.0**-FILAMENT_DECIMALS
+
+#: So many parts' estimates are remembered: those of some dozens of jobs.
+_MOST_REMEMBERED: Final = 1024
 
 
 def price_parts(
@@ -126,7 +132,7 @@ def _work(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], layer: float, *, s
 def _priced(spec: Spec, part: Part, mesh: Mesh, layer: float | None, *, same_flow: bool = False) -> EstimateEntry:
     time, filament = Correction.of_time(spec), Correction.of_filament(spec)
     process = process_of(spec, part.kind, layer, same_flow=same_flow)
-    result = estimate(mesh, process)
+    result = _remembered(mesh, process)
     material = material_of(spec, part.kind)
     letters = engraved_volume(spec, part)
     grams = result.mass + mass(letters, material.density)
@@ -146,6 +152,23 @@ def _priced(spec: Spec, part: Part, mesh: Mesh, layer: float | None, *, same_flo
             _timed(band, result, time.factor) for band in lettering_bands(spec, part, mesh, process, filament.factor)
         ),
     )
+
+
+#: The estimates of the latest parts, by a digest of the mesh and the process.
+_REMEMBERED: Final[OrderedDict[tuple[bytes, Process], Estimate]] = OrderedDict()
+
+
+def _remembered(mesh: Mesh, process: Process) -> Estimate:
+    """Return the estimate of a part, made once for as long as the process lives: 0.3 instead of 5 ms."""
+    content = blake2b(mesh.vertices.tobytes(), digest_size=16)
+    content.update(mesh.triangles.tobytes())
+    key = content.digest(), process
+    if key not in _REMEMBERED:
+        _REMEMBERED[key] = estimate(mesh, process)
+    _REMEMBERED.move_to_end(key)
+    if len(_REMEMBERED) > _MOST_REMEMBERED:
+        _REMEMBERED.popitem(last=False)
+    return _REMEMBERED[key]
 
 
 def _timed(band: LetteringBand, result: Estimate, factor: float) -> LetteringBand:

@@ -111,3 +111,7 @@ class Process:
     def reached(self, speed: float) -> float:
         """Return this speed in mm/s, reduced to what the maximum flow allows."""
         return min(speed, self.max_flow / self.line_area)
+
+    def limited(self, speed: float, *, slow: bool) -> float:
+        """Return this speed in mm/s as the maximum flow allows it, in the first layer if ``slow``."""
+        return self.reached(min(speed, self.first_layer_speed) if slow else speed)

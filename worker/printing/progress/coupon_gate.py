@@ -54,8 +54,7 @@ def gate_of(spec: Spec, runs: tuple[RunEntry, ...], state: PrintState | None) ->
 
 def refit_needed(spec: Spec, state: PrintState) -> bool:
     """Return whether a coupon showed another clearance than the parts are made with."""
-    readings = state.clearances.values() or [state.clearance or spec.grid.clearance]
-    return any(abs(clearance - spec.grid.clearance) > LENGTH_EPSILON for clearance in readings)
+    return any(abs(clearance - spec.grid.clearance) > LENGTH_EPSILON for clearance in state.clearances.values())
 
 
 def refit_spec(spec: Spec, state: PrintState) -> Spec:

@@ -80,9 +80,7 @@ def _after_reading(state: PrintState, event: PrintEvent, clearance: float, manif
             remedy='Record its run with the clearance: {"outcome": "printed", "run": 1, "clearance": 0.25}.',
         )  # fmt: skip
     clearances = {**state.clearances, printers[0] if printers else "": clearance}
-    return state.model_copy(
-        update={"clearance": max(clearances.values()), "clearances": dict(sorted(clearances.items()))}
-    )
+    return state.model_copy(update={"clearances": dict(sorted(clearances.items()))})
 
 
 def _tested_printers(state: PrintState, event: PrintEvent, tests: Sequence[str]) -> tuple[str, ...]:

@@ -2,9 +2,9 @@
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from typing import Annotated, Literal, Self, TypeAlias
+from typing import Annotated, Any, Literal, Self, TypeAlias
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from worker.spec.manifest import Manifest, Mark, RunEntry, RunNumber
 
@@ -36,8 +36,8 @@ class PrintState(_Model):
     """The print state of a job. Counts are by mark; a missing mark counts zero.
 
     ``printed`` counts the good pieces at hand and ``placed`` those of them in the drawer. ``failed`` counts all pieces
-    that ever failed, ``laid`` all that ever used filament, good or not. ``clearance`` is what the coupon showed, in mm:
-    the greatest of ``clearances``, by the first name of each class of printers that are alike, "" in a job of one.
+    that ever failed, ``laid`` all that ever used filament, good or not. ``clearances`` are what coupons showed, in mm,
+    by the first name of each class of printers that are alike; "" stands for all, as in a job of one.
     """
 
     runs: tuple[RunRecord, ...]
@@ -47,14 +47,26 @@ class PrintState(_Model):
     failed: _Counts = {}
     laid: _Counts = {}
     next_run: RunNumber
-    clearance: Annotated[float, Field(gt=0)] | None = None
     clearances: dict[str, Annotated[float, Field(gt=0)]] = {}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _without_clearance(cls, values: Any) -> Any:
+        """Read old records: of the time when a job had one reading, or stored the greatest beside all."""
+        if not (isinstance(values, dict) and "clearance" in values):
+            return values
+        clearance = values["clearance"]
+        others = {name: value for name, value in values.items() if name != "clearance"}
+        return others if clearance is None or others.get("clearances") else {**others, "clearances": {"": clearance}}
+
+    @property
+    def clearance(self) -> float | None:
+        """The greatest clearance that a coupon showed, in mm; None until one is recorded."""
+        return max(self.clearances.values(), default=None)
 
     def reading(self, printers: Sequence[str]) -> float | None:
         """Return the clearance that the coupon of these printers showed, in mm; None until it is recorded."""
-        if not self.clearances:  # recorded before printers had readings of their own
-            return self.clearance
-        return self.clearances.get(printers[0] if printers else "")
+        return self.clearances.get(printers[0] if printers else "", self.clearances.get(""))
 
     @property
     def left(self) -> Counter[str]:

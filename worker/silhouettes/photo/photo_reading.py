@@ -14,7 +14,7 @@ from PIL import Image, ImageDraw
 from worker.silhouettes.photo.options import LARGEST_THICKNESS, PhotoOptions
 from worker.silhouettes.photo.parallax import corrected, grown, union_over_heights, unseen_flanks
 from worker.silhouettes.photo.photo_view import PhotoView, read_view
-from worker.silhouettes.photo.picture import encoded_light
+from worker.silhouettes.photo.picture import Pixels, encoded_light
 from worker.silhouettes.photo.rectify import rectify
 from worker.silhouettes.photo.refusals import refusal
 from worker.silhouettes.photo.sheet import BAR
@@ -40,12 +40,14 @@ class Overlay:
 
     Attributes:
         png: the picture, without metadata.
+        rectified: the same without the lines.
         left: x of its left edge in the silhouette's frame, mm.
         top: y of its upper edge, mm.
         per_mm: pixels a mm.
     """
 
     png: bytes
+    rectified: bytes
     left: float
     top: float
     per_mm: float
@@ -60,12 +62,14 @@ class PhotoReading:
         likely: the outline that is nearest to the thing's own, by how its sides are said to run.
         seen: what the thing hides of the sheet in each photo.
         overlay: both outlines over the first photo.
+        photos: the photos' pixels, `(rows, columns, 3) uint8`, sRGB.
     """
 
     silhouette: Silhouette
     likely: Silhouette
     seen: tuple[shapely.Polygon, ...]
     overlay: Overlay
+    photos: tuple[Pixels, ...]
 
 
 def read_photos(photos: Sequence[bytes], options: PhotoOptions) -> PhotoReading:
@@ -99,6 +103,7 @@ def read_photos(photos: Sequence[bytes], options: PhotoOptions) -> PhotoReading:
         _silhouette(likely, options, _uncertainty(views, likely, likely), warnings, details),
         tuple(_scaled(view.outline, scale) for view in views),
         _overlay(views[0], scale, safe, likely),
+        tuple(view.pixels for view in views),
     )
 
 
@@ -211,6 +216,11 @@ def _overlay(view: PhotoView, scale: float, safe: shapely.Polygon, likely: shape
         for ring in (outline.exterior, *outline.interiors):
             pixels = rectified.to_pixels(shapely.get_coordinates(ring) / scale)
             draw.line([(2.0 * x + 1.0, 2.0 * y + 1.0) for x, y in pixels], fill=colour, width=line, joint="curve")
+    drawn = large.resize(image.size, Image.Resampling.BOX)
+    return Overlay(_png(drawn), _png(image), box[0] * scale, box[3] * scale, _OVERLAY_PIXELS / scale)
+
+
+def _png(image: Image.Image) -> bytes:
     file = io.BytesIO()
-    large.resize(image.size, Image.Resampling.BOX).save(file, "PNG", optimize=False)
-    return Overlay(file.getvalue(), box[0] * scale, box[3] * scale, _OVERLAY_PIXELS / scale)
+    image.save(file, "PNG", optimize=False)
+    return file.getvalue()

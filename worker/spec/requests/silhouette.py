@@ -47,7 +47,8 @@ class SilhouetteRequest(Noun):
     tags: Tags = Field(default=(), description="Tags to find the silhouette by.")
     keep: bool = Field(
         default=False, strict=True,
-        description="Keep the uploaded drawing or model; otherwise it is deleted once it is read. Photos always are.",
+        description="Keep the uploaded files; otherwise they are deleted once they are read. Of photos the pixels are "
+        "kept, upright and at most 13 million of them, without anything else that the files say.",
     )  # fmt: skip
     thickness: _Thickness | None = Field(
         default=None,

@@ -15,7 +15,7 @@ def test_an_outline_is_returned():
     reading = read_in_process([("svg", _SVG)], {"thickness": 3})
 
     assert reading.document["outline"]["depth"] == 3.0
-    assert reading.overlay is None
+    assert reading.pictures == {}
 
 
 def test_a_refusal_has_its_class_and_fields():

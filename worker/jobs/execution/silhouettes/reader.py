@@ -1,7 +1,7 @@
 """The reader process: reads the files of one silhouette. It runs as a program; nothing imports it.
 
 Whatever a file of a stranger does to the libraries that read it, it does here: the process has a memory limit, is ended
-after a time limit, and its answers are JSON and a picture, never pickles.
+after a time limit, and its answers are JSON and pictures, never pickles.
 """
 
 import logging
@@ -41,8 +41,9 @@ def _answer(_: bytes, content: bytes) -> Frame:
         _log.exception("A file of the formats %s ended its reading.", ", ".join(file.format for file in files))
         unreadable = SilhouetteError("The file cannot be read.", reason="unreadable", remedy="Export it again.")
         return b"E", orjson.dumps({"slug": unreadable.slug, **unreadable.fields()})
-    document = orjson.dumps(reading.document)
-    return b"S", len(document).to_bytes(4, "big") + document + (reading.overlay or b"")
+    sizes = {name: len(content) for name, content in reading.pictures.items()}
+    header = orjson.dumps({"document": reading.document, "pictures": sizes})
+    return b"S", len(header).to_bytes(4, "big") + header + b"".join(reading.pictures.values())
 
 
 if __name__ == "__main__":

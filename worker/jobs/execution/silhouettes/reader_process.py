@@ -33,10 +33,10 @@ _REMEDY: Final = "Simplify the file, or send a smaller one."
 
 @dataclass(frozen=True, slots=True)
 class RawReading:
-    """What a reader process answers: the silhouette as JSON, and a picture (PNG) if the files were photos."""
+    """What a reader process answers: the silhouette as JSON, and pictures by name if the files were photos."""
 
     document: dict[str, Any]
-    overlay: bytes | None
+    pictures: dict[str, bytes]
 
 
 def read_in_process(
@@ -65,7 +65,11 @@ def read_in_process(
     if kind != b"S":
         raise InternalError
     end = 4 + int.from_bytes(content[:4], "big")
-    return RawReading(orjson.loads(content[4:end]), content[end:] or None)
+    header = orjson.loads(content[4:end])
+    pictures: dict[str, bytes] = {}
+    for name, size in header["pictures"].items():
+        pictures[name], end = content[end : end + size], end + size
+    return RawReading(header["document"], pictures)
 
 
 def _exchange(content: bytes, seconds: float, memory: int) -> Frame:

@@ -14,8 +14,9 @@ from worker.jobs.files.stored_files import store_file
 from worker.jobs.files.verified_read import read_verified
 from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.models import StoredFile
-from worker.jobs.records.silhouettes import OVERLAY_NAME, SilhouetteRecords, StoredSilhouette
+from worker.jobs.records.silhouettes import SilhouetteRecords, StoredSilhouette
 from worker.silhouettes.file_format import FORMATS, FileFormat
+from worker.silhouettes.picture_names import OVERLAY_NAME, RECTIFIED_NAME, photo_name
 
 __all__ = ["SilhouetteRunner"]
 
@@ -61,13 +62,19 @@ class SilhouetteRunner:
         return True
 
     def _kept(self, silhouette: StoredSilhouette) -> list[StoredFile]:
-        """Return the uploaded files that are to stay: all or none."""
-        return list(silhouette.files) if orjson.loads(silhouette.request).get("keep") else []
+        """Return the uploaded files that are to stay: all or none. Photos may say where and by whom they were taken."""
+        keep = silhouette.kind != "photo" and orjson.loads(silhouette.request).get("keep")
+        return list(silhouette.files) if keep else []
 
     def _pictures(self, silhouette: StoredSilhouette, reading: RawReading) -> list[StoredFile]:
-        if reading.overlay is None:
-            return []
-        return [store_file(self.blobs, f"silhouettes/{silhouette.id}", OVERLAY_NAME, "image/png", reading.overlay)]
+        """Store the pictures of a reading: no others than a reader gives, whatever its process answers."""
+        names = {OVERLAY_NAME: "image/png", RECTIFIED_NAME: "image/png"}
+        names |= {photo_name(number): "image/jpeg" for number in range(1, len(silhouette.files) + 1)}
+        return [
+            store_file(self.blobs, f"silhouettes/{silhouette.id}", name, media_type, reading.pictures[name])
+            for name, media_type in names.items()
+            if name in reading.pictures
+        ]
 
     def _delete_others(self, silhouette: StoredSilhouette, kept: list[StoredFile]) -> None:
         """Delete the uploads that no row names any more; what an interruption leaves, the orphan sweep deletes."""
