@@ -18,11 +18,9 @@ from worker.layout.items.filling.drawer_stock import Stock, fill_drawer
 from worker.layout.items.filling.stacked_trays import stack_trays
 from worker.layout.items.filling.tray_sizing import ANY_HEIGHT, TraySizing, with_height
 from worker.layout.items.filling.trays_below import trays_below
-from worker.layout.items.reasons.shortage import least_bed, least_height, pinned_rectangles, with_bed
+from worker.layout.items.reasons.leaving_out import LeavingOut
+from worker.layout.items.reasons.shortage import least_bed, least_height, with_bed
 from worker.layout.placement.bay import Bay, Spot
-from worker.layout.placement.columns.objective import worth
-from worker.layout.placement.columns.tray_columns import Column
-from worker.layout.placement.search.region_solver import Standing
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.spec import Spec
 from worker.spec.items.item import Item, Storage
@@ -49,15 +47,8 @@ _FEW_KINDS: Final = 6
 _REFILL: Final = 3
 _REFILLS_LEFT: Final = 20
 
-#: No more kinds than these are offered to be left out for an item, and so many of its trays are tried.
-_MOST_GIVEN_UP: Final = 3
-_MOST_TRAYS: Final = 4
-
 #: Looking for room below trays counts as so many sizings: it takes 6 to 26 ms in five drawers of 25 kinds.
 _BELOW: Final = 10
-
-#: What is left out for an item may be worth so many times as much: nobody gives up all knives for a cookie cutter.
-_WORTH_GIVEN_UP: Final = 1.2
 
 #: A count is offered first when it is at least this share of all; else after what keeps all of them.
 _MOST_OF_THEM: Final = 0.7
@@ -308,42 +299,12 @@ class _Case:
 
     def _given_up(self) -> Iterator[str]:
         """Yield what to leave out so that there is room."""
-        if (names := self._cheapest(self.own)) is not None:
-            yield f"Leave out {names}: there is room for it then."
+        if (names := self._leaving_out.anything(self.own, self.most)) is not None:
+            yield f"Leave out {names}: it has room then, and so has all else that has room now."
 
-    def _cheapest(self, stocks: Sequence[Stock]) -> str | None:
-        """Return the names of what is worth least on any place for its trays; None where that is too much.
-
-        Too much are more than `_MOST_GIVEN_UP` kinds, or some that are worth much more than the item.
-        """
-        cheapest: tuple[float, list[str]] | None = None
-        for stock in stocks:
-            for standing in self._displaced(stock):
-                items = [stock.assortment.items[index] for column, _ in standing for index, _ in column.lanes]
-                names = list(dict.fromkeys(item.name for item in items))
-                lost = sum(column.worth for column, _ in standing)
-                if lost > _WORTH_GIVEN_UP * worth(self.rest, stock.assortment.weights):
-                    continue
-                if len(names) <= _MOST_GIVEN_UP and (cheapest is None or lost < cheapest[0]):
-                    cheapest = lost, names
-        if cheapest is None:
-            return None
-        *first, last = (repr(name) for name in cheapest[1])
-        return f"{', '.join(first)} and {last}" if first else last
-
-    def _displaced(self, stock: Stock) -> Iterator[tuple[Standing, ...]]:
-        """Yield for each place of its trays what stands there, where all of that may be left out."""
-        upon = stock.carrying
-        pinned = {at for _, (at, _) in pinned_rectangles(self.trials.spec, stock)}
-        for tray in self.trials.sizing.trays(self.rest, stock.site)[:_MOST_TRAYS]:
-            for _, standing in stock.displaced(tray):
-                if standing and not any(
-                    at in upon or at in pinned or self._is_in(stock, column) for column, at in standing
-                ):
-                    yield standing
-
-    def _is_in(self, stock: Stock, column: Column) -> bool:
-        return any(stock.assortment.items[index] is self.item for index, _ in column.lanes)
+    @cached_property
+    def _leaving_out(self) -> LeavingOut:
+        return LeavingOut(self.trials.spec, self.item, self.rest, self.trials.sizing)
 
     def _in_pieces(self) -> Iterator[str]:
         """Yield what gives it a tray in pieces which has room, if need be where something else is left out."""
@@ -352,7 +313,7 @@ class _Case:
         joining = [replace(stock, site=replace(stock.site, joints=True)) for stock in small if not stock.site.joints]
         if any(self._fits(stock) for stock in joining):
             yield "Set `joints` to true: a tray in pieces has room for it."
-        elif joining and (names := self._cheapest(joining)) is not None:
+        elif joining and (names := self._leaving_out.whole_trays(joining)) is not None:
             yield f"With `joints` set to true and without {names}, a tray in pieces has room for it."
         elif self.rest.label_text is not None and any(self._fits(stock, label=None) for stock in small):
             yield "Leave out `label`: without one, a tray in pieces has room for it."
@@ -368,7 +329,9 @@ class _Case:
             yield f"With a bed of {wide} x {deep} mm within its margins, its tray can be printed{how} and has room."
         for stock in small:
             bed = least_bed(stock.site, lambda site: bool(sizing.trays(self.rest, site)))
-            if bed is not None and (names := self._cheapest([replace(stock, site=with_bed(stock.site, *bed))])):
+            if bed is not None and (
+                names := self._leaving_out.whole_trays([replace(stock, site=with_bed(stock.site, *bed))])
+            ):
                 size = f"{bed[0]} x {bed[1]} mm within its margins"
                 yield f"With a bed of {size} and without {names}, there is room for it."
                 return
@@ -392,7 +355,7 @@ class _Case:
                 high = least_height(stock.site, printed, lambda site: bool(sizing.trays(self.rest, site)))
                 if high is not None:
                     higher = replace(stock, site=with_height(stock.site, float(high)))
-                    if (names := self._cheapest([higher])) is not None:
+                    if (names := self._leaving_out.whole_trays([higher])) is not None:
                         where = self._named(stock.site.name)
                         yield f"With {high} mm of inner height and without {names}, {where} has room for it."
                         return
