@@ -4,11 +4,11 @@ Whatever is taken out singly can be reached: beside the first thing there is a g
 the walls by `LEAST_GRIP`; things are all alike, so those that are left follow.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from math import ceil
-from typing import Final
+from typing import Final, NamedTuple, TypeAlias
 
 from worker.layout.storage.lane import LEAST_LANE, Lane, last_offset
 from worker.layout.storage.loose import FILL_DEPTH, SOFT_DEPTH, Goods, heap, poured
@@ -16,10 +16,10 @@ from worker.layout.storage.poses import Pose
 from worker.layout.storage.reach import FINGER_BREADTH, FINGER_GAP, HAND_BREADTH, LEAST_GRIP
 from worker.layout.storage.row_pitch import row_pitch
 from worker.layout.storage.sizing_rules import AIR, DrawerLimits
-from worker.layout.storage.ways import FLAT, STABLE, Kind, natural_ways
+from worker.layout.storage.ways import FLAT, STABLE, Kind, Way, natural_ways
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["MOST_HEAP_WALL", "lanes", "natural_lengths"]
+__all__ = ["MOST_HEAP_WALL", "lanes", "lanes_by_length", "natural_lengths"]
 
 #: Of a lying rod this share of its thickness must stick out, for fingertips reach down beside its round (own choice).
 _ROD_GRIP: Final = 0.4
@@ -81,7 +81,23 @@ _LEAST_WALL: Final = 5.0
 _ROUNDED: Final = 1.2
 
 
-@lru_cache(maxsize=16384)
+class _Rows(NamedTuple):
+    """What of a length counts for lying things: how many lie one behind the other, and what that leaves.
+
+    ``margin`` is how far they keep from the sides, in mm; ``end_gap`` says whether a finger has room before the first,
+    ``beside_first`` whether it has when the others are taken out.
+    """
+
+    along: int
+    margin: float
+    end_gap: bool
+    beside_first: bool
+
+
+#: What of a room's length counts for one way to keep things: rows of lying ones, or a length in mm.
+_Room: TypeAlias = float | tuple[_Rows, ...]
+
+
 def lanes(kind: Kind, length: float, ground: DrawerLimits, *, parts: bool = False) -> tuple[Lane, ...]:
     """Return every sensible lane of this length: none is wider, higher and holds less than another.
 
@@ -91,10 +107,38 @@ def lanes(kind: Kind, length: float, ground: DrawerLimits, *, parts: bool = Fals
         ground: the drawer's.
         parts: whether lanes for some of the things are returned, too.
     """
+    return _lanes(kind, _rooms(kind, length, ground), ground, parts)
+
+
+def lanes_by_length(
+    kind: Kind, lengths: Sequence[float], ground: DrawerLimits
+) -> Iterator[tuple[list[int], tuple[Lane, ...]]]:
+    """Yield the lanes for all of a kind's things, each with the lengths that give them, by their index.
+
+    Args:
+        kind: what is to lie in them.
+        lengths: of rooms from front to back, in mm.
+        ground: the drawer's.
+    """
+    alike: dict[tuple[_Room, ...], list[int]] = {}
+    for number, length in enumerate(lengths):
+        alike.setdefault(_rooms(kind, length, ground), []).append(number)
+    for rooms, numbers in alike.items():
+        yield numbers, _lanes(kind, rooms, ground, False)  # noqa: FBT003 - a cache keeps arguments by place
+
+
+@lru_cache(maxsize=16384)
+def _lanes(
+    kind: Kind,
+    rooms: tuple[_Room, ...],
+    ground: DrawerLimits,
+    parts: bool,  # noqa: FBT001 - a cache keeps arguments by place
+) -> tuple[Lane, ...]:
+    """Return every sensible lane for such a room for each way to keep the things."""
     kept: list[Lane] = []
     limit = ground.limit - ground.floor_top
     for lane in sorted(
-        _every(kind, length, ground, parts=parts), key=lambda lane: (-lane.count, lane.width, lane.walls, -lane.most)
+        _every(kind, rooms, ground, parts=parts), key=lambda lane: (-lane.count, lane.width, lane.walls, -lane.most)
     ):
         if lane.walls > lane.most or max(lane.walls + _ROUNDED, lane.stack) > limit:
             continue
@@ -150,19 +194,57 @@ def _beats(lane: Lane, other: Lane) -> bool:
     )
 
 
-def _every(kind: Kind, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
-    for way, pose in natural_ways(kind):
-        if way == "heap":
-            yield from _heaps(kind, pose, length, ground, parts=parts)
+def _rooms(kind: Kind, length: float, ground: DrawerLimits) -> tuple[_Room, ...]:
+    """Return what of a length counts for each natural way to keep things of a kind."""
+    return tuple(_room(kind, way, pose, length, ground) for way, pose in natural_ways(kind))
+
+
+def _room(kind: Kind, way: Way, pose: Pose, length: float, ground: DrawerLimits) -> _Room:
+    """Return what of a length counts for things in a pose: rows, or the length or a shorter one with the same lanes."""
+    if way == "heap" or kind.nest is not None:
+        return length
+    if way == "row":
+        return tuple(_rows(kind.count, pose, length, ground))
+    if way == "stand" and not _is_stable(pose):
+        return length  # its short last row is parted by its length
+    return _length(_along(pose, length, ground), pose, ground)
+
+
+def _rows(count: int, pose: Pose, length: float, ground: DrawerLimits) -> Iterator[_Rows]:
+    """Yield as many lying things one behind the other as the length takes, and one less."""
+    long, steps = pose.size[1], (AIR, ground.margin(0.0), ground.corner)
+    most = int((length - AIR + 1e-9) // (long + AIR))
+    for along in sorted({min(most, count), min(max(most - 1, 1), count)} if most else ()):
+        slack = length - along * long - (along - 1) * AIR
+        end_gap = slack >= FINGER_GAP + AIR
+        margin = ground.beside(slack - FINGER_GAP if end_gap else slack / 2.0)
+        margin = next((step for step in steps if step >= margin), margin)
+        yield _Rows(along, margin, end_gap, length - long >= FINGER_GAP)
+
+
+def _along(pose: Pose, length: float, ground: DrawerLimits) -> int:
+    """Return how many upright things have room one behind the other in a length."""
+    return int((length - 2.0 * ground.margin(0.0) + AIR + 1e-9) // (pose.size[1] + AIR))
+
+
+def _length(along: int, pose: Pose, ground: DrawerLimits) -> float:
+    """Return the length of a room that so many upright things take one behind the other, in mm."""
+    return along * (pose.size[1] + AIR) - AIR + 2.0 * ground.margin(0.0)
+
+
+def _every(kind: Kind, rooms: tuple[_Room, ...], ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
+    for (way, pose), room in zip(natural_ways(kind), rooms, strict=True):
+        if isinstance(room, tuple):
+            yield from _lying(kind, pose, room, ground, parts=parts)
+        elif way == "heap":
+            yield from _heaps(kind, pose, room, ground, parts=parts)
         elif kind.nest is not None:
             nested = _sleeved if way == "row" else _piled
-            yield from nested(kind, kind.nest, pose, length, ground)
-        elif way == "row":
-            yield from _lying(kind, pose, length, ground, parts=parts)
+            yield from nested(kind, kind.nest, pose, room, ground)
         elif way == "file":
-            yield from _filed(kind, pose, length, ground, parts=parts)
+            yield from _filed(kind, pose, room, ground, parts=parts)
         else:
-            yield from _standing(kind, pose, length, ground, parts=parts)
+            yield from _standing(kind, pose, room, ground, parts=parts)
 
 
 def _counts(most: int, per: int, *, parts: bool) -> tuple[int, ...]:
@@ -171,31 +253,25 @@ def _counts(most: int, per: int, *, parts: bool) -> tuple[int, ...]:
     return tuple(dict.fromkeys(ceil(rows * k / _PARTS) for k in range(_PARTS, 0, -1))) if parts else (rows,)
 
 
-def _lying(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
+def _lying(kind: Kind, pose: Pose, room: tuple[_Rows, ...], ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
     long, wide, high = pose.size[1], pose.size[0], pose.size[2]
     limit = ground.limit - ground.floor_top
     flat = high <= FLAT * min(long, wide)
     highest = max(int((_PILE if flat else _DEEP) / high), 1)
     layer_counts = (1, ceil(highest / 2), highest) if flat else range(1, min(highest, _MOST_LAYERS) + 1)
-    most = int((length - AIR + 1e-9) // (long + AIR))
-    for number in sorted({min(most, kind.count), min(max(most - 1, 1), kind.count)} if most else ()):
-        slack = length - number * long - (number - 1) * AIR
-        end_gap = slack >= FINGER_GAP + AIR
-        margin = ground.beside(slack - FINGER_GAP if end_gap else slack / 2.0)
+    for rows in room:
         for layers in sorted({min(kind.count, count) for count in layer_counts}):
             if layers * high > limit:
                 break
-            for rows in _counts(kind.count, number * layers, parts=parts):
-                yield from _laid(kind, pose, length, (number, rows, layers), margin, end_gap=end_gap)
+            for across in _counts(kind.count, rows.along * layers, parts=parts):
+                yield from _laid(kind, pose, rows, across, layers)
 
 
-def _laid(
-    kind: Kind, pose: Pose, length: float, grid: tuple[int, int, int], margin: float, *, end_gap: bool
-) -> Iterator[Lane]:
+def _laid(kind: Kind, pose: Pose, room: _Rows, rows: int, layers: int) -> Iterator[Lane]:
     """Yield the lanes of one pattern: with a gap for a finger, and without where things stick out of low walls."""
     long, wide, high = pose.size[1], pose.size[0], pose.size[2]
-    number, rows, layers = grid
-    count = min(kind.count, number * rows * layers)
+    margin = room.margin
+    count = min(kind.count, room.along * rows * layers)
     along = ceil(count / (rows * layers))
     stack = layers * high
     walls = max(stack - (1.0 - _LYING_WALL) * high, 0.0)
@@ -210,13 +286,13 @@ def _laid(
             pitch=pitch.pitch, end_gap=end_gap, back_pitch=pitch.back if rows > 1 else 0.0,
         )  # fmt: skip
 
-    if end_gap:
+    if room.end_gap:
         yield laid(max(width, FINGER_GAP + 2.0), walls, stack + _REACH, end_gap=True)
     else:
         yield laid(width + FINGER_GAP, walls, stack + _REACH, side_gap=FINGER_GAP)
     if high - grip < _LEAST_WALL:
         return  # no wall is so low
-    if layers == 1 or width - wide >= FINGER_GAP or length - long >= FINGER_GAP:
+    if layers == 1 or width - wide >= FINGER_GAP or room.beside_first:
         # the first sticks out, and what is left has a gap
         yield laid(max(width, LEAST_LANE), walls, stack - grip)
     elif stack <= _PILED * min(long, wide):
@@ -281,7 +357,7 @@ def _filed(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts
     long, thick, high = pose.size[1], pose.size[0], pose.size[2]
     if thick > long:
         return
-    along = int((length - 2.0 * margin + AIR + 1e-9) // (long + AIR))
+    along = _along(pose, length, ground)
     if along < 1 or high - _FILED_WALL * high < LEAST_GRIP + _ROUNDED:
         return
     pitch = thick * (1.0 + _LEAF_AIR) + 0.1
@@ -310,13 +386,17 @@ def _filed(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts
         )
 
 
+def _is_stable(pose: Pose) -> bool:
+    return pose.size[2] <= STABLE * min(pose.size[:2])
+
+
 def _standing(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
     margin = ground.margin(0.0)
-    long, wide, high = pose.size[1], pose.size[0], pose.size[2]
-    along = int((length - 2.0 * margin + AIR + 1e-9) // (long + AIR))
+    wide, _, high = pose.size
+    along = _along(pose, length, ground)
     if along < 1:
         return
-    stable = high <= STABLE * min(long, wide)
+    stable = _is_stable(pose)
     share = (_BOTTLE_WALL if pose.round_radius else _STANDING_WALL) if stable else _TIPPING_WALL
     most = min(_MOST_STANDING_WALL * high, high - LEAST_GRIP)
     for least in _counts(kind.count, along, parts=parts):

@@ -15,7 +15,7 @@ from worker.layout.placement.columns.assortment import LONG, Assortment, ChosenB
 from worker.layout.placement.columns.band_split import ENDLESS, MOST_BANDS, BandSplit, BandWidths, subset_sums
 from worker.layout.placement.columns.tray_columns import Column, Footprint
 from worker.layout.storage.lane import LEAST_LANE, Lane
-from worker.layout.storage.lane_sizing import lanes, natural_lengths
+from worker.layout.storage.lane_sizing import lanes_by_length, natural_lengths
 from worker.layout.storage.poses import longest
 from worker.layout.storage.sizing_rules import LEDGE, ledge_walls
 from worker.spec.drawer.tray import MOST_DIVIDERS
@@ -57,6 +57,11 @@ class _Depths(NamedTuple):
     posts: bool
     sides: "NDArray[np.intp]"
     rooms: "NDArray[np.float64]"
+
+    def place(self, least: "NDArray[np.float64]") -> "NDArray[np.intp]":
+        """Return the side, by its index, of the least depth that takes each of these; -1 where none does."""
+        chosen: NDArray[np.intp] = np.append(self.sides, -1)[np.searchsorted(self.rooms, least - 1e-6)]
+        return chosen
 
 
 @lru_cache(maxsize=1024)
@@ -162,16 +167,17 @@ class FamilyPatterns:
     def _lanes(self) -> list[_Entry]:
         """All lanes for all things of a member."""
         stock, every = self.stock, list[_Entry]()
+        lengths = self._lengths.tolist()
         for k, member in enumerate(self.members):
             item = stock.items[member]
             ledge = item.label_text is not None
-            for number, length in enumerate(self._lengths):
-                for lane in lanes(stock.kinds[member], float(length), stock.ground):
+            for numbers, chosen in lanes_by_length(stock.kinds[member], lengths, stock.ground):
+                for lane in chosen:
                     levels = stock.level_range(lane, ledge=ledge, joined=self.joined)
                     if lane.count == item.count and levels is not None:
                         # across its lane, a long thing lies left to right in most trays: those with lanes along y
                         reach = stock.weights.lane(item, lane) + stock.side_cost(lane, 0)
-                        every.append(_Entry(k, number, *levels, lane.width, reach, lane))
+                        every += [_Entry(k, number, *levels, lane.width, reach, lane) for number in numbers]
         return every
 
     def _choice(self, level: int, *, reach: bool) -> "NDArray[np.intp]":
@@ -274,23 +280,23 @@ class FamilyPatterns:
         reaching = np.where(chosen >= 0, self._columns[3][chosen], ENDLESS).min(axis=1)
         extra = subset_sums(reaching) + self._mixing
         sides, ledges = tuple(self._sides), (False, True) if self.labels else (False,)
-        base = [_base_costs(self._empty, self.footprints, sides, walls, ledge) for ledge in ledges]
+        base = np.array([_base_costs(self._empty, self.footprints, sides, walls, ledge) for ledge in ledges])
         plastic = walls * stock.ground.wall * weights.plastic
-        members = self._counts
-        for side, depths_of in self._depths:
-            split = self._split(level, style, side, depths_of.posts)
-            for bands in range(1, min(MOST_BANDS, len(self.members)) + 1):
-                depths = split.depths(bands)
-                place = np.searchsorted(depths_of.rooms, depths - 1e-6)
-                fits = np.flatnonzero((place < len(depths_of.rooms)) & self._counting)
-                deep = depths_of.sides[place[fits]]
-                dividers = (bands - 1) * self._rooms[side] + (members[fits] / bands - 1.0) * self._rooms[deep]
-                cost = np.where(self._labelled[fits], base[-1][side, deep], base[0][side, deep])
-                cost = cost + extra[fits] + np.maximum(dividers, 0.0) * plastic
-                less = cost < best[fits, side, deep]
-                where = fits[less], side, deep[less]
-                best[where] = cost[less]
-                codes[where] = (level * 2 + style) * 4 + bands
+        splits = [self._split(level, style, side, depths_of.posts) for side, depths_of in self._depths]
+        widths = np.array([side for side, _ in self._depths], dtype=np.intp)
+        for bands in range(1, min(MOST_BANDS, len(self.members)) + 1):
+            depth_of = np.array(
+                [depths.place(split.depths(bands)) for split, (_, depths) in zip(splits, self._depths, strict=True)]
+            ).reshape(-1, len(best))
+            rows, subset = np.nonzero((depth_of >= 0) & self._counting)
+            side, deep = widths[rows], depth_of[rows, subset]
+            dividers = (bands - 1) * self._rooms[side] + (self._counts[subset] / bands - 1.0) * self._rooms[deep]
+            cost = base[self._labelled[subset].astype(np.intp), side, deep]
+            cost = cost + extra[subset] + np.maximum(dividers, 0.0) * plastic
+            less = cost < best[subset, side, deep]
+            where = subset[less], side[less], deep[less]
+            best[where] = cost[less]
+            codes[where] = (level * 2 + style) * 4 + bands
 
     @cached_property
     def _counting(self) -> "NDArray[np.bool_]":
