@@ -192,6 +192,12 @@ class _Case:
         item = self.rest.model_copy(update=changes)
         return self.trials.sizing.room(item, changed.site, changed.left) is not None
 
+    def _fits_larger(self, stock: Stock, site: Site, largest: Site) -> bool:
+        """Return whether all things of the item have room in a larger drawer; trays are sized for the largest once."""
+        if self._may_refill(stock):
+            return self._fits(stock, site)
+        return self.trials.sizing.room(self.rest, largest, replace(stock, site=site).left) is not None
+
     def _may_refill(self, stock: Stock) -> bool:
         return len(self.own) == 1 and self.trials.may_refill(stock)
 
@@ -369,9 +375,10 @@ class _Case:
             drawer = next(drawer for drawer in self.trials.spec.drawers if drawer.name == stock.site.name)
             if drawer.outline is not None or self.item.at is not None:
                 continue
+            largest = _extended(_extended(stock.site, 0, 2 * _MORE_CELLS), 1, 2 * _MORE_CELLS)
             for more in range(1, _MORE_CELLS + 1):
                 for axis, side in ((0, "width"), (1, "depth")):
-                    if self._fits(stock, _extended(stock.site, axis, 2 * more)):
+                    if self._fits_larger(stock, _extended(stock.site, axis, 2 * more), largest):
                         grown = ceil(more * stock.site.ground.pitch)
                         yield f"With {grown} mm more {side}, {self._named(stock.site.name)} has room for it."
                         return
