@@ -1,8 +1,7 @@
 """The planner: lays out a whole job, drawer by drawer."""
 
 import itertools
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -14,7 +13,8 @@ from worker.layout.drawer_assembly import Entering
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
-from worker.layout.items.held.held_trays import HeldTray, Holding, fill_tray, held_things, not_held
+from worker.layout.items.held.held_trays import HeldTray, held_things, not_held
+from worker.layout.items.held.suited_ramp import held_tray
 from worker.layout.items.item_trays import Contents, Furniture, ListedItem, furnish, reserved, site_of, spares
 from worker.layout.items.trays_on_panels import (
     PanelDrawer,
@@ -45,7 +45,7 @@ from worker.layout.relayout.previous_layout import Previous
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.made_tray import MadeTray
 from worker.spec import Spec
-from worker.spec.drawer.tray import NO_RAMP, FingerRamp, Tray
+from worker.spec.drawer.tray import Tray
 from worker.spec.errors import TrayError
 from worker.spec.items.item import Item
 from worker.spec.items.layout import Effort
@@ -261,13 +261,17 @@ class _Job:
         """
         if index not in self._held:
             drawer = self.spec.drawers[index]
-            heights = self._ceilings(index)
+            heights, trays = self._ceilings(index), drawer.trays
             self._held[index] = {
-                number: self._held_tray(index, number, drawer.trays[number], holdings, heights[number])
+                number: held_tray(self.spec, index, trays[number], holdings, heights[number], self._make(index, number))
                 for (of, number), holdings in self._holdings.items()
                 if of == index
             }  # fmt: skip
         return self._held[index]
+
+    def _make(self, index: int, number: int) -> Callable[[Tray], MadeTray]:
+        """Return what makes the part of a drawer's tray."""
+        return partial(self.entering.made_tray, pointer=f"/drawers/{index}/trays/{number}", half_feet=False)
 
     def _ceilings(self, index: int) -> Mapping[int, float]:
         """Return how high the things in each tray of a drawer may reach above its feet, by the tray's index."""
@@ -278,37 +282,6 @@ class _Job:
         trays = [layered(drawer.trays[place.tray], place) for place in places]
         heights = ceilings(trays, drawer.height, self.joint.nesting_depth)
         return {place.tray: height for place, height in zip(places, heights, strict=True)}
-
-    def _held_tray(self, index: int, number: int, tray: Tray, holdings: Sequence[Holding], height: float) -> HeldTray:
-        """Return a tray with what it holds; where its spec leaves the ramp open, with the one that suits that.
-
-        That is the ramp of a narrow tray if more things fit with it, and that of loose things if all lie loose.
-        """
-        pointer = f"/drawers/{index}/trays/{number}"
-
-        def held(ramp: FingerRamp | None) -> HeldTray:
-            ramped = tray.model_copy(update={"finger_ramp": ramp})
-            made = self.entering.made_tray(ramped, pointer, half_feet=False)
-            filled = fill_tray(self.spec, index, ramped, holdings, made.whole, height)
-            if filled.tray.dividers == tray.dividers:
-                return filled
-            with suppress(TrayError):  # stops leave no room for a splice or a text
-                if self.entering.made_tray(filled.tray, pointer, half_feet=False).whole.posts == made.whole.posts:
-                    return filled
-            return fill_tray(self.spec, index, ramped, holdings, made.whole, height, stops=False)
-
-        def missing(either: HeldTray) -> int:
-            return sum(lack.count for lack in either.unplaced)
-
-        if tray.finger_ramp is not None:
-            return held(tray.finger_ramp)
-        best = held(NO_RAMP)
-        if best.unplaced:
-            best = min(best, held(None), key=missing)
-        if best.ramp is not None:
-            with suppress(TrayError):  # there is no room for it before a label ledge
-                best = min(held(FingerRamp(radius=best.ramp)), best, key=missing)
-        return best
 
     def _stay(self, *, movable: bool) -> tuple[Staying, ...]:
         """Return the printed trays that stay, drawer by drawer; without ``movable``, only those of fixed items."""
