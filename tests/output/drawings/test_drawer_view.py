@@ -72,6 +72,12 @@ def test_the_outline_and_each_tile_lie_in_the_middle_of_the_frame_to_scale(wide,
     for tile in mapped.floor:
         own = drawn.on_sheet(Polygon(tile.outline))
         assert any(area.symmetric_difference(own).area < CLOSE for area in closed)
+        if tile.part.kind == "tile":
+            # its mark is in the middle of its sides, on white of its own size
+            marks = [mark for mark in drawn.marks(tile.place.mark) if own.contains(mark)]
+            assert any(mark.centroid.distance(box(*own.bounds).centroid) < CLOSE for mark in marks)
+            white = [Polygon(path.points) for path in drawn.paths if path.fill == 1.0 and path.stroke is None]
+            assert all(any(mark.symmetric_difference(area).area < CLOSE for area in white) for mark in marks)
     usable = next(text.text for text in drawn.texts if "usable" in text.text)
     numbers = [float(number) for number in re.search(r"usable ([\d.]+) x ([\d.]+)", usable).groups()]
     assert numbers == pytest.approx(mapped.extent, abs=0.05 + CLOSE)
