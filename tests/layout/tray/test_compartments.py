@@ -33,13 +33,13 @@ def test_each_compartment_reaches_from_wall_to_wall_and_to_the_ledge_of_the_last
     )  # fmt: skip
     shape = tray_shape(tray, half_feet=False, **RULES)
     solid = build(shape).manifold()
-    found = compartments(
+    rooms = compartments(
         tray_room(tray, **RULES), shape.walls, ramp=None, ledge=shape.ledge, overhang=0.0, settling=0.0
     )
-    assert sorted(own.place for own in found) == [(x, y) for x in range(columns) for y in range(rows)]
+    assert sorted(own.place for own in rooms) == [(x, y) for x in range(columns) for y in range(rows)]
     assert (shape.ledge is not None) == ledge
     ceiling, bottom = shape.height - 2.0, shape.fill_top + 0.1
-    for own in found:
+    for own in rooms:
         (x, y), (wide, long) = own.at, own.size
         middle = (x + wide / 2.0, y + long / 2.0)
         # bars through the middle, clear of the round corners: along x, and along y
@@ -52,6 +52,6 @@ def test_each_compartment_reaches_from_wall_to_wall_and_to_the_ledge_of_the_last
                 further[axis] += by
                 longer = bar(*((further, high) if by < 0.0 else (low, further)), bottom, shape.height)
                 assert (longer ^ solid).volume() > 0.05
-    free = sum(own.size[0] for own in found if own.place[1] == 0)
+    free = sum(own.size[0] for own in rooms if own.place[1] == 0)
     taken = 2.0 * (JOINT.body_inset + shape.wall) + sum(wall.thickness for wall in shape.walls if wall.axis == "x")
     assert free == pytest.approx(42.0 * across - taken, abs=0.01)

@@ -103,10 +103,10 @@ def test_the_timetable_has_dates_changes_of_spools_and_what_waits():
 
 
 def test_what_is_bought_has_its_amount_price_and_date():
-    none = PurchaseEntry(material="PLA", colour=None, grams=20.0, left=120.0, spools=0, cost=0.0)
-    one = PurchaseEntry(material="PETG", colour="#336699", grams=812.6, left=100.0, spools=1, cost=20.0, by=BEGIN)
-    two = PurchaseEntry(material="ASA", colour=None, grams=1500.0, left=0.0, spools=2, cost=None)
-    assert text_of(purchases=(none, one, two)).split("\n")[-3:] == [
+    spare = PurchaseEntry(material="PLA", colour=None, grams=20.0, left=120.0, spools=0, cost=0.0)
+    single = PurchaseEntry(material="PETG", colour="#336699", grams=812.6, left=100.0, spools=1, cost=20.0, by=BEGIN)
+    double = PurchaseEntry(material="ASA", colour=None, grams=1500.0, left=0.0, spools=2, cost=None)
+    assert text_of(purchases=(spare, single, double)).split("\n")[-3:] == [
         "PLA: 20 g needed, 120 g on spools: nothing to buy.",
         "PETG #336699: 813 g needed, 100 g on spools: buy 1 spool for 20.00 by Mon 2026-03-02.",
         "ASA: 1500 g needed, 0 g on spools: buy 2 spools.",

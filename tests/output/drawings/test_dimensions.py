@@ -151,8 +151,8 @@ def check_numbers(mapped, scale, unit):
     for axis, (low_end, high_end) in enumerate(((left, right), (top, low))):
         whole = f"{round(mapped.extent[axis], 2):g}"
         middle = (low_end + high_end) / 2.0
-        found = [text for text in measured if text.text == whole and text.turned == (axis == 1)]
-        assert any(abs(text.at[axis] - middle) < CLOSE for text in found)
+        fitting_texts = [text for text in measured if text.text == whole and text.turned == (axis == 1)]
+        assert any(abs(text.at[axis] - middle) < CLOSE for text in fitting_texts)
     return texts
 
 

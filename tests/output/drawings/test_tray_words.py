@@ -52,15 +52,15 @@ def test_words_take_the_largest_type_in_which_all_fit_and_are_cut_where_none_doe
         assert text.size >= LEAST * unit - CLOSE
     assert len({text.turned for text in texts}) <= 1
     fitting = [(size, list(ways(mark, words, frame, size, unit))) for size in SIZES]
-    whole = next(((size, found) for size, found in fitting if found), None)
+    whole = next(((size, usable_ways) for size, usable_ways in fitting if usable_ways), None)
     written = [text.text for text in texts]
     if whole is not None:
-        size, found = whole
+        size, usable_ways = whole
         assert written[0] == mark
         assert texts[0].size == pytest.approx(1.35 * size * unit)
         assert all(text.size == pytest.approx(size * unit) for text in texts[1:])
         # upright where it fits; in a narrow frame, as deep as 1.8 times its width, turned where that saves lines
-        fewest = min(found, key=lambda way: len(way[1])) if deep > 1.8 * wide else found[0]
+        fewest = min(usable_ways, key=lambda way: len(way[1])) if deep > 1.8 * wide else usable_ways[0]
         assert (texts[0].turned, written[1:]) == fewest
     elif texts:
         # the mark is whole; of the rest as much as fits follows in order, in the smallest type
