@@ -1,4 +1,5 @@
-from math import sqrt
+from dataclasses import replace
+from math import hypot, sqrt
 
 import pytest
 from hypothesis import given, settings
@@ -92,6 +93,21 @@ def test_the_margin_clears_a_round_corner_by_the_air(radius):
     assert margin >= AIR
     if radius < round_:
         assert sqrt(2.0) * (round_ - margin - radius) + radius <= round_ - AIR
+
+
+@_many
+@given(st.floats(0.0, 6.0), st.floats(0.4, 1.2))
+def test_a_corner_beside_an_end_clears_the_round_corner_by_the_air_and_no_further_away_than_that(end, wall):
+    """Measured from the arc's middle; the chord of the drawn arc may lie inside of the arc by less than the air."""
+    here = replace(ground(), wall=wall)
+    round_ = CORNER_RADIUS - here.joint.body_inset - wall
+    beside = here.beside(end)
+    assert AIR <= beside <= max(AIR, round_)
+    if max(end, beside) < round_:
+        assert hypot(round_ - end, round_ - beside) <= round_ - AIR + 1e-9
+        # a tenth of a millimetre nearer touches what must be kept clear
+        nearer = beside - 0.1
+        assert nearer < AIR or hypot(round_ - end, round_ - nearer) > round_ - 2.0 * AIR
 
 
 @pytest.mark.parametrize("half_cells", [False, True])

@@ -75,6 +75,7 @@ def test_all_parts_and_filament_follow():
     assert (everything["grams"], everything["seconds"]) == ("62.50", "20000")
     assert (filament["entry"], filament["spools_to_buy"], filament["grams_on_spools"]) == ("filament", "1", "10.00")
     assert (filament["grams"], filament["cost"]) == ("62.50", "25.00")
+    assert (filament["material"], filament["colour"]) == ("PETG", "#336699")
     bare = WorkEntry(pieces=5, runs=2, least_runs=2)
     (row,) = rows_of(write_bill(manifest(work=bare)))
     assert (row["grams"], row["seconds"]) == ("", "")

@@ -227,3 +227,12 @@ def test_a_strip_stands_on_its_front_edge_with_its_face_to_the_front():
     # the corner at the back of the top face is at the front of the upper edge
     corner = box.vertices.tolist().index([100.0, 60.0, 2.4])
     assert standing.vertices[corner].tolist() == pytest.approx([100.0, 0.0, 60.0])
+
+
+@pytest.mark.parametrize("along", ["x", "y"])
+def test_tabs_hold_a_strip_before_it_has_moved_further_than_their_air(along):
+    """Flanks at 45 degrees meet after the air times the square root of 2; one pushed 0.08 mm further in is later."""
+    plan, meshes = spliced_job(along)
+    assert "tab lock" not in failed(plan, meshes)
+    push = (-0.08, 0.0, 0.0) if along == "x" else (0.0, -0.08, 0.0)
+    assert "tab lock" in failed(shifted(plan, 0, "pieces", push, 1), meshes)

@@ -158,6 +158,23 @@ def test_a_bar_above_a_tray_keeps_it_from_being_lifted_out(x, y):
         assert lifted.value == 0.0
 
 
+def test_a_bar_near_the_front_is_seen_above_a_tray_far_from_the_left():
+    """Along each axis what counts is where the two lie along it, whatever lies along the other."""
+    plan, meshes = laid(
+        {"name": "left", "cells": [1, 2], "height": 30, "at": [2, 0]},
+        {"name": "right", "cells": [1, 2], "height": 30, "at": [3, 0]},
+        {"name": "upper", "cells": [2, 2], "height": 25, "on": ["left", "right"], "rim": "straight"},
+    )
+    (drawer,) = plan.drawers
+    x, y, z = drawer.placements[drawer.upper[0].placement].at
+    made = {**meshes, "X1": Mesh.of(manifold3d.Manifold.cube((9.0, 7.0, 4.0)))}
+    bar = Placement("X1", (x + 12.0, y + 12.0, z + 26.0))
+    checks = check_upper_trays(replace(drawer, placements=(*drawer.placements, bar)), made)
+    lifted = next(check for check in checks if check.name == "lifted out")
+    assert lifted.value == pytest.approx(63.0, abs=0.01)
+    assert not lifted.passed
+
+
 @pytest.mark.parametrize(("above", "expected"), [(True, False), (False, True)])
 def test_a_nose_of_a_tray_below_a_bar_keeps_it_from_being_lifted_out(above, expected):
     """The nose is 1.5 mm high and stands off the wall by 6 mm, where nothing else of the tray is."""

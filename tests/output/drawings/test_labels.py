@@ -102,6 +102,22 @@ def assert_sound(sheets, page):
             assert sum(inside) == 1 or text.text.startswith("Labels"), text
 
 
+@pytest.mark.parametrize("width", [83.4, 230.0])
+def test_the_text_of_a_label_is_in_the_middle_of_it_in_the_largest_type_that_leaves_a_millimetre(width):
+    (sheet,) = label_sheets(manifest([tray(width=width)], [("T1", "one two three")]), "A4")
+    (cut,) = boxes(sheet)
+    turned = cut[3] - cut[1] > cut[2] - cut[0]
+    lines = [shape.box for shape in sheet.shapes if isinstance(shape, TextLine) and shape.bold
+             and shape.turned == turned and not shape.text.startswith("Labels")]  # fmt: skip
+    left, top, right, low = (
+        side(own) for side, own in zip((min, min, max, max), zip(*lines, strict=True), strict=True)
+    )
+    assert ((left + right) / 2.0, (top + low) / 2.0) == pytest.approx(
+        ((cut[0] + cut[2]) / 2.0, (cut[1] + cut[3]) / 2.0)
+    )
+    assert min(left - cut[0], top - cut[1], cut[2] - right, cut[3] - low) >= 1.0 - EPSILON
+
+
 def text_of_pdf(made, page="A4"):
     reader = PdfReader(io.BytesIO(write_labels(made, page)))
     return " ".join(" ".join(pdf_page.extract_text() for pdf_page in reader.pages).split())

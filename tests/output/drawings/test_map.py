@@ -222,7 +222,12 @@ def test_keys_are_drawn_and_counted():
     assert keys
     dark = [shape for shape in map_pages(plan, 0)[0].shapes if isinstance(shape, Path) and shape.fill == 0.25]
     assert len(dark) == len(keys)
-    assert f"K1 key {len(keys)} " in " ".join(read(plan, 0).split())
+    words = " ".join(read(plan, 0).split())
+    assert f"K1 key {len(keys)} " in words
+    assert "Press a key into each seam" in words
+    without = " ".join(read(planned({"name": "one", "width": 300, "depth": 200, "height": 60}), 0).split())
+    assert "Press a key" not in without
+    assert "identical drawers" not in without
 
 
 def test_what_has_no_floor_is_hatched():

@@ -9,7 +9,7 @@ import pytest
 from pypdf import PdfReader
 
 from worker.output.drawings.reference_sheet import draw_reference_sheet, write_reference_sheet
-from worker.output.drawings.sheet import TextLine, to_pdf, to_svg
+from worker.output.drawings.sheet import Path, TextLine, to_pdf, to_svg
 from worker.silhouettes.photo.sheet import BAR, SHEET_SIZES, TINT_NAMES, TINTS, reference_sheet
 
 _PIXELS = 8.0  # a mm
@@ -85,6 +85,23 @@ def test_text_stays_on_the_paper_and_off_the_ring(sheet, tint):
         assert 4.0 <= top < bottom <= low or high <= top < bottom <= sheet.paper[1] - 4.0
     assert tint in boxes_text(drawn)
     assert "100 %" in boxes_text(drawn)
+
+
+def test_the_lines_of_the_bar_are_the_edges_of_its_blocks(sheet):
+    """Blocks of 10 mm, every second one filled, and a line along their upper and their lower ends."""
+    drawn = draw_reference_sheet(sheet.size, "green")
+    high = sheet.paper[1] - sheet.corner[1] - sheet.outside[1]
+    filled = [shape.points for shape in drawn.shapes if isinstance(shape, Path) and shape.fill == 0.0
+              and max(y for _, y in shape.points) < high]  # fmt: skip
+    wide = [points for points in filled if points[2][0] - points[0][0] == pytest.approx(BAR)]
+    blocks = [points for points in filled if points not in wide]
+    assert [points[2][0] - points[0][0] for points in blocks] == pytest.approx([10.0] * len(blocks))
+    starts = [points[0][0] - sheet.corner[0] for points in blocks]
+    assert starts == pytest.approx([20.0 * number for number in range(len(blocks))])
+    assert len(blocks) == BAR // 20 + BAR // 10 % 2
+    (top, low) = (wide[0][0][1], wide[1][2][1])
+    assert (top, low) == pytest.approx((blocks[0][0][1], blocks[0][2][1]))
+    assert all(points[2][1] - points[0][1] == pytest.approx(0.2) for points in wide)
 
 
 def boxes_text(drawn):

@@ -2,6 +2,7 @@
 
 import io
 from datetime import UTC, datetime, timedelta
+from itertools import combinations
 
 import pytest
 from pypdf import PdfReader
@@ -76,6 +77,35 @@ def test_everything_lies_on_the_page_and_pieces_on_the_bed(job):
         assert len(pieces) == len(run.pieces)
         for points in pieces:
             assert all(bed[0][0] <= x <= bed[2][0] and bed[0][1] <= y <= bed[2][1] for x, y in points)
+
+
+@pytest.mark.parametrize("bed", [(180.0, 180.0), (400.0, 150.0), (120.0, 500.0)])
+def test_the_bed_is_to_scale_and_nothing_is_written_over_anything(job, bed):
+    spec, manifest = job
+    printer = spec.printer.model_copy(update={"bed": (*bed, 200.0)})
+    sizes = {part.mark: part.size for part in manifest.parts}
+    for run in manifest.runs:
+        sheet = run_sheet(manifest, run, printer, _STEP)
+        outline, *pieces = [shape.points for shape in sheet.shapes if isinstance(shape, Path)]
+        scale = (outline[2][0] - outline[0][0]) / bed[0]
+        assert (outline[2][1] - outline[0][1]) / bed[1] == pytest.approx(scale)
+        for piece, corners in zip(run.pieces, pieces, strict=True):
+            wide, deep = sizes[piece.mark][:2] if piece.turn % 180 == 0 else sizes[piece.mark][1::-1]
+            # the bed's front is at the bottom
+            assert ((corners[0][0] - outline[0][0]) / scale, (outline[2][1] - corners[2][1]) / scale) == pytest.approx(
+                piece.at
+            )
+            assert ((corners[2][0] - corners[0][0]) / scale, (corners[2][1] - corners[0][1]) / scale) == pytest.approx(
+                (wide, deep)
+            )
+        boxes = [shape.box for shape in sheet.shapes if isinstance(shape, TextLine)]
+        marks = [shape.text for shape in sheet.shapes if isinstance(shape, TextLine)]
+        outside = [box for box, mark in zip(boxes, marks, strict=True) if mark not in sizes]
+        for (a, b, c, d), (e, f, g, h) in combinations(outside, 2):
+            assert min(c, g) - max(a, e) < 1e-6 or min(d, h) - max(b, f) < 1e-6
+        # the words below the bed do not lie on it, nor anything beside it
+        left, top, right, low = outline[0][0], outline[0][1], outline[2][0], outline[2][1]
+        assert all(min(c, right) - max(a, left) < 1e-6 or min(d, low) - max(b, top) < 1e-6 for a, b, c, d in outside)
 
 
 def test_a_scheduled_pause_has_its_time(job):

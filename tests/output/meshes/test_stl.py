@@ -62,8 +62,9 @@ def test_a_header_that_misleads_is_refused(box, header):
 
 def test_a_triangle_without_area_is_refused():
     points = np.array([[0.0, 0, 0], [1, 0, 0], [2, 0, 0], [0, 1, 0]])
-    with pytest.raises(CheckFailed, match="no area"):
+    with pytest.raises(CheckFailed, match="no area") as failed:
         write_stl(Mesh(points, np.array([[0, 1, 2], [0, 1, 3]], dtype=np.int32)), "x")
+    assert failed.value.value == 1
 
 
 @pytest.mark.parametrize("cut", [-1, 1, 50, -84, -10_000])

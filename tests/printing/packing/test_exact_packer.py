@@ -59,6 +59,14 @@ def test_a_setup_counts_once_in_a_run():
     assert len({place.run for place in pack_into(pieces, surface, 4.5, 2).places}) == 2
 
 
+def test_pieces_that_fit_together_are_not_kept_apart():
+    """Two full beds: 6 and 4 of 10 in one, twice 5 in the other. The largest and the smallest share a bed."""
+    surface = Surface.of(Bed.of((10.0, 10.0), 0.0, []), 0.0)
+    pieces = [PackedPiece((10 * UNITS, deep * UNITS), 0.0, 0.0) for deep in (6, 5, 5, 4)]
+    places = pack_into(pieces, surface, None, 2).places
+    assert [place.run for place in places] in ([0, 1, 1, 0], [1, 0, 0, 1])
+
+
 def test_sizes_that_share_no_grid_are_rounded_up_and_prove_nothing():
     surface = Surface.of(Bed.of((100.0, 100.0), 0.0, []), 0.0)
     halves = [PackedPiece((100 * UNITS, 50 * UNITS - 1), 0.0, 0.0), PackedPiece((99_999_999, 50 * UNITS - 7), 0.0, 0.0)]

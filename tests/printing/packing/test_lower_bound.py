@@ -101,9 +101,24 @@ def test_scaled_lengths_raise_the_bound_where_area_does_not():
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.lists(st.tuples(SIZES, st.integers(1, 30)), min_size=1, max_size=4))
-def test_no_bed_holds_more_than_its_area(kinds):
-    surface = Surface.of(Bed.of((SPAN, SPAN), 0.0, []), 0)
+@given(st.lists(areas(), max_size=3), st.lists(st.tuples(SIZES, st.integers(1, 30)), min_size=1, max_size=4))
+def test_no_bed_holds_more_than_its_clear_area(forbidden, kinds):
+    surface = Surface.of(Bed.of((SPAN, SPAN), 0.0, forbidden), 0)
+    kinds = [(size, count) for size, count in kinds if list(places(size, forbidden))]
+    clear = sum(1 for _ in places((1, 1), forbidden))
     copies = [(surface.grown(*size), 0.0) for size, count in kinds for _ in range(count)]
     area = sum(size[0] * size[1] * count for size, count in kinds)
-    assert least_runs(copies, surface, None) >= -(-area // SPAN**2)
+    assert least_runs(copies, surface, None) >= (-(-area // clear) if kinds else 0)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.tuples(st.tuples(st.integers(1, 4), st.integers(1, 4)), st.integers(1, 9)), min_size=1, max_size=5),
+    st.floats(168.0, 209.9), st.floats(168.0, 209.9),
+)  # fmt: skip
+def test_of_pieces_on_a_grid_a_bed_holds_no_more_than_its_whole_cells(kinds, wide, deep):
+    """Trays of whole cells of 42 mm: four to a side of 168 to 209 mm, whatever is left over."""
+    surface = Surface.of(Bed.of((wide, deep), 0.0, []), 0.0)
+    copies = [(surface.grown(42.0 * x, 42.0 * y), 0.0) for (x, y), count in kinds for _ in range(count)]
+    cells = sum(x * y * count for (x, y), count in kinds)
+    assert least_runs(copies, surface, None) >= -(-cells // 16)

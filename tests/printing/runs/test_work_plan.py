@@ -144,6 +144,22 @@ def test_a_price_that_is_not_known_makes_no_sum():
     assert [run.cost is None for run in runs] == ["T1" in {piece.mark for piece in run.pieces} for run in runs]
 
 
+def test_the_printers_hours_are_part_of_the_cost_where_filament_has_a_price():
+    """By hand: a run costs its filament and its hours; without a price of the filament no sum is known."""
+    spec = job(drawer("top", tray("a")), printer={"bed": [180, 180, 180], "cost_per_hour": 1.5})
+    plan = lay_out(spec)
+    priced = estimated(spec, plan)
+    runs, work = runs_of(spec, plan, priced)
+    for run in runs:
+        filament = sum(priced[piece.mark].cost for piece in run.pieces)
+        assert run.cost == pytest.approx(filament + 1.5 * run.seconds / 3600.0, abs=1e-4)
+    assert work.cost == pytest.approx(sum(run.cost for run in runs), abs=1e-3)
+    without = {mark: estimate.model_copy(update={"cost": None}) for mark, estimate in priced.items()}
+    runs, work = runs_of(spec, plan, without)
+    assert [run.cost for run in runs] == [None] * len(runs)
+    assert work.cost is None
+
+
 def previous_of(plan):
     """Return the manifest of a layout as a later one reads it."""
     document = plan_document(plan)

@@ -60,6 +60,8 @@ def test_a_run_starts_where_somebody_is_there_at_the_start_and_in_each_pause(win
         if there(moment, 1) and all(there(moment + begin, length) for begin, length in after)
     ]
     spans = times.attended_start_spans(duration * _HOUR, _MONDAY, until, after)
+    assert all(_MONDAY <= start <= end <= until for start, end in spans)
+    assert all(before[1] < behind[0] for before, behind in pairwise(spans))
     within = [m for m in range(_MONDAY, until, _HOUR // 2) if any(start <= m <= end for start, end in spans)]
     assert [moment for moment in within if there(moment, 1)] == moments
     first = times.first_attended_start(duration * _HOUR, _MONDAY, FAR, after)

@@ -3,7 +3,7 @@
 The content of a patch has a number, so that equal squares are recognised without comparing polygons.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -86,9 +86,9 @@ class Patches:
     def turned(self, content: int) -> int:
         """Return the number of the content rotated by 90 degrees about the centre of its square."""
         if content not in self._turned:
-            ring, sockets = self._keys[content]
+            rings, sockets = self._keys[content]
             side = round(self.pitch / COORDINATE_GRID)
-            turned = tuple(tidy([(side - y, x) for x, y in ring]))  # type: ignore[attr-defined]
+            turned = _rings([(side - y, x) for x, y in ring] for ring in rings)  # type: ignore[attr-defined]
             turned_sockets = tuple(sorted((2 - y - d, x, d, w) for x, y, w, d in sockets))  # type: ignore[attr-defined]
             self._turned[content] = self._content((turned, turned_sockets))
         return self._turned[content]
@@ -104,7 +104,7 @@ class Patches:
 
     def _cut(self, plate: Plate, cells: Sequence[Cell]) -> None:
         side = round(self.pitch / COORDINATE_GRID)
-        whole_key: Key = (((0, 0), (side, 0), (side, side), (0, side)), ((0, 0, 2, 2),))
+        whole_key: Key = (_rings([[(0, 0), (side, 0), (side, side), (0, side)]]), ((0, 0, 2, 2),))
         whole = self._content(whole_key)
         halves: dict[tuple[int, int], list[Cell]] = {}
         for cell in cells:
@@ -181,7 +181,13 @@ def _middle(cell: Cell, pitch: float) -> shapely.Point:
 
 def _micro(shape: Polygon, x: float, y: float) -> Key:
     """Return the rings of a polygon in micrometres, relative to a corner given in mm."""
-    points = [
-        (round((px - x) * 1000.0 + 1e-6), round((py - y) * 1000.0 + 1e-6)) for px, py in shape.exterior.coords[:-1]
-    ]
-    return tuple(tidy(points))
+    return _rings(
+        [(round((px - x) * 1000.0 + 1e-6), round((py - y) * 1000.0 + 1e-6)) for px, py in ring.coords[:-1]]
+        for ring in (shape.exterior, *shape.interiors)
+    )
+
+
+def _rings(rings: Iterable[Sequence[tuple[int, int]]]) -> Key:
+    """Return tidy rings: the outer one, then the holes in order."""
+    outer, *holes = (tuple(tidy(ring)) for ring in rings)
+    return outer, *sorted(holes)

@@ -230,7 +230,8 @@ class _Figure:
             if part.part.kind == "clip":
                 # beside the strip that stands on it
                 aside = right - left > back - front
-                x, y = (x, y + high / 2.0 + self.unit) if aside else (x + along / 2.0 + 2.0 * self.unit, y)
+                gap = 2.0 * self.unit
+                x, y = (x, y + high / 2.0 + gap) if aside else (x + along / 2.0 + gap, y)
             elif part.part.kind == "shoe":
                 x, y = self._before_shoe(part, wide, deep)
             frame = (x - wide / 2.0, y - deep / 2.0, wide, deep)

@@ -110,7 +110,7 @@ class StartTimes:
             present = [
                 (start - after, end - length - after)
                 for start, end in self.attended.after(since + after)
-                if end - start >= length and start - after <= until
+                if end - start >= length
             ]
             spans = _intersection(spans, present)
         return spans
