@@ -25,15 +25,15 @@ from worker.spec.manifest import EstimateEntry, PlanDocument
 __all__ = ["make_plan"]
 
 
-#: What an estimate depends on: the spec without drawers and items, the part's fingerprint, kind and mark.
-_Key: TypeAlias = tuple[str, str, str, str]
+#: What an estimate depends on: the spec without drawers and items, the printer, the part's fingerprint, kind and mark.
+_Key: TypeAlias = tuple[str, str, str, str, str]
 
 #: Estimates that a planner remembers: a plan after a small change prices only what is new. A plan of 28 things in 14
 #: trays takes 0.9 s the first time and 0.35 s with them.
 _MOST_ESTIMATES: Final = 4000
 
 #: Fields of a spec that change no estimate of a part with given shape and mark.
-_UNPRICED: Final = {"name", "drawers", "items", "layout", "strict", "previous", "schedule", "coupon"}
+_UNPRICED: Final = {"printer", "name", "drawers", "items", "layout", "strict", "previous", "schedule", "coupon"}
 
 _estimates_by_key: "OrderedDict[_Key, EstimateEntry]" = OrderedDict()
 
@@ -45,7 +45,7 @@ def make_plan(spec: Spec) -> PlanDocument:
         LayoutError: when it cannot be laid out.
     """
     plan = lay_out_for_printers(spec, price=_estimates)
-    spec = spec.for_printer(plan.made_for)
+    spec = spec.for_printer(plan.made_for, plan.made_for_kinds)
     own = _estimates(spec, plan)
     others = price_on_others(spec, plan.parts, own, lambda other, marks: _estimates(other, plan, marks))
     runs, work = runs_of(spec, plan, own, others=others)
@@ -57,7 +57,12 @@ def _estimates(spec: Spec, plan: Plan, marks: Container[str] | None = None) -> d
     from worker.printing.estimating.part_estimates import price_new_parts  # noqa: PLC0415 - the geometry kernel
 
     settings = spec.model_dump_json(exclude=_UNPRICED)
-    keys = {part.mark: (settings, part.bare, part.kind, part.mark) for part in plan.parts if part.bare is not None}
+    printers = {kind: spec.printer_of(kind).model_dump_json() for kind in {part.kind for part in plan.parts}}
+    keys = {
+        part.mark: (settings, printers[part.kind], part.bare, part.kind, part.mark)
+        for part in plan.parts
+        if part.bare is not None
+    }
     estimates = {mark: _estimates_by_key[key] for mark, key in keys.items() if key in _estimates_by_key}
     left_out = {part.mark for part in plan.parts if marks is not None and part.mark not in marks}
     for mark, estimate in price_new_parts(spec, plan, without={*estimates, *left_out}).items():

@@ -43,6 +43,7 @@ from worker.spec import Drawer, Spec
 from worker.spec.drawer.joint import Joint
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import PanelError, TrayError
+from worker.spec.manifest import PartKind
 from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["Entering"]
@@ -57,12 +58,21 @@ class PlacedParts(NamedTuple):
 
 @dataclass(frozen=True)
 class Entering:
-    """Makes the parts of all drawers of a job: joint, print bed and part register."""
+    """Makes the parts of all drawers of a job: joint, print beds and part register."""
 
     spec: Spec
     joint: Joint
-    bed: Bed
     register: Register
+
+    @cached_property
+    def tray_bed(self) -> Bed:
+        """The bed that trays are made for."""
+        return Bed.of_printer(self.spec.printer_of("tray"))
+
+    @cached_property
+    def panel_bed(self) -> Bed:
+        """The bed that the strips of panels are made for."""
+        return Bed.of_printer(self.spec.printer_of("panel"))
 
     def drawer(  # noqa: PLR0917 - what a drawer is made of
         self,
@@ -213,7 +223,7 @@ class Entering:
         divided = drawer.model_copy(update={"panels": (*drawer.panels, *lanes.panels)})
         beside = None if drawer.floor == "none" or drawer.tiled_throughout else floor_area(outline.usable, lanes)
         return panel_layout(
-            divided, outline.usable, f"/drawers/{index}", self._panel_profile, self.bed, self._panel_layer,
+            divided, outline.usable, f"/drawers/{index}", self._panel_profile, self.panel_bed, self._panel_layer,
             floor=beside, sockets=self.sockets(drawer, lattice), listed=len(drawer.panels),
         )  # fmt: skip
 
@@ -264,7 +274,7 @@ class Entering:
         coupon, plug = coupon_shapes(self.joint, self.spec.grid.pitch, "C1")
         *names, own = coupon.letterings
         sizes = coupon_size(coupon), plug_size(plug)
-        if not all(self._fits(size) for size in sizes):
+        if not (self._fits("coupon", sizes[0]) and self._fits("plug", sizes[1])):
             width, depth, _ = sizes[0]
             self.register.warn_at("/coupon", f"The coupon of {width:g} x {depth:g} mm does not fit the bed: left out.")
             return
@@ -372,8 +382,8 @@ class Entering:
         Raises:
             TrayError: if the tray cannot be made or does not fit the printer.
         """
-        printer = self.spec.printer
-        line_width = self.spec.line_width_of("tray")
+        printer = self.spec.printer_of("tray")
+        line_width = printer.line_width
         if tray.text is not None and left_out(tray.text, line_width):
             least = f"Letters of {line_width:g} mm lines print from {least_cap(line_width):g} mm on"
             message = (
@@ -393,12 +403,12 @@ class Entering:
 
     @cached_property
     def _rules(self) -> TrayMaker:
-        printer = self.spec.printer
+        printer = self.spec.printer_of("tray")
         return TrayMaker(
             joint=self.joint,
             pitch=self.spec.grid.pitch,
-            line_width=self.spec.line_width_of("tray"),
-            beds=self.bed.rooms,
+            line_width=printer.line_width,
+            beds=self.tray_bed.rooms,
             bed=f"{printer.usable[0]:g} x {printer.usable[1]:g} mm, clear of forbidden rectangles",
             joints=self.spec.joints,
         )
@@ -410,9 +420,10 @@ class Entering:
             mark = self.register.enter("key", "seam key", key.shape, size, count=drawer.copies)
             yield Placement(mark, (*key.at, 0.0), key.turn)
 
-    def _fits(self, size: tuple[float, float, float]) -> bool:
-        """Return whether a box (mm) fits on the bed, as it is or turned by 90 degrees."""
-        return self.bed.holds(size[0], size[1]) and size[2] <= self.spec.printer.bed[2] + LENGTH_EPSILON
+    def _fits(self, kind: PartKind, size: tuple[float, float, float]) -> bool:
+        """Return whether a box (mm) fits on the bed for a kind of part, as it is or turned by 90 degrees."""
+        printer = self.spec.printer_of(kind)
+        return Bed.of_printer(printer).holds(size[0], size[1]) and size[2] <= printer.bed[2] + LENGTH_EPSILON
 
 
 def _summary(

@@ -10,7 +10,6 @@ from worker.layout.drawer.grid_placement import fit_lattice
 from worker.layout.drawer.other_pitches import other_pitches
 from worker.layout.drawer.outline import Area, Outline, drawer_outline
 from worker.layout.drawer_assembly import Entering
-from worker.layout.floor.print_bed import Bed
 from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.items.held.held_trays import HeldTray, held_things, not_held
@@ -81,6 +80,7 @@ def lay_out(spec: Spec, effort: Effort = "quick", spread: Spread = one_by_one) -
     if spec.coupon:
         job.entering.add_coupon()
     register = job.register
+    kinds = {part.kind for part in register.parts()}
     plan = Plan(
         name=spec.name,
         drawers=drawers,
@@ -90,6 +90,7 @@ def lay_out(spec: Spec, effort: Effort = "quick", spread: Spread = one_by_one) -
         unplaced=unplaced,
         numbering=register.numbers(),
         made_for=spec.printer.name if isinstance(spec.printer, NamedPrinter) else None,
+        made_for_kinds={kind: name for kind, name in spec.made_for_kinds.items() if kind in kinds},
     )
     manifest = job.previous.manifest
     return plan if manifest is None else replace(plan, changes=changes_of(plan_document(plan), manifest))
@@ -111,8 +112,8 @@ class _Job:
         self._staying = (Staying(),) * len(spec.drawers)
         self._holdings, self._counts_held = held_things(spec)
         self._held: dict[int, dict[int, HeldTray]] = {}
-        self.bed = Bed.of_printer(spec.printer)
-        self.entering = Entering(spec, self.joint, self.bed, self.register)
+        self.entering = Entering(spec, self.joint, self.register)
+        self.bed = self.entering.tray_bed
         self._outlines = [drawer_outline(drawer, f"/drawers/{index}") for index, drawer in enumerate(spec.drawers)]
         self._lanes = self._laid_lanes({})
         self._own, self._of_job = list(self._lanes.own), self._lanes.of_job
@@ -126,7 +127,7 @@ class _Job:
             [outline.usable for outline in self._outlines],
             [not_held(spec.items_of(index), held) for index in range(len(spec.drawers))],
             not_held(spec.items_of(None), held),
-            self.bed,
+            self.entering.panel_bed,
             [
                 self.entering.panel_bands(index, outline, self._below_panels(index))
                 for index, outline in enumerate(self._outlines)

@@ -1,18 +1,20 @@
-"""The printer that a job's parts are made for, where its printers are not alike.
+"""The printers that a job's parts are made for, where its printers are not alike.
 
-Floors, trays and panels are cut for one bed, lines and layers. The job is laid out for the largest bed; where a part of
-it is refused by other printers, also for the smallest and for the next largest, and the plan of which all is printed
-soonest is kept.
+Floors, trays and panels are each cut for one bed, lines and layers. The job is laid out with all of them for the
+largest bed; where a part of it is refused by other printers, also for the smallest and for the next largest. From the
+plan of which all is printed soonest, one of the three at a time is made for another of these printers, while that
+brings the finish forward.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Final, TypeAlias
 
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.model.plan import Plan
+from worker.layout.model.shapes import Part
 from worker.layout.planner import lay_out
-from worker.printing.part_printers import printer_classes
+from worker.printing.part_printers import PrinterClass, printer_classes
 from worker.printing.print_order import is_test_print
 from worker.printing.printer_estimates import price_on_others
 from worker.printing.runs.printer_shares import nominal_finish
@@ -20,12 +22,21 @@ from worker.printing.runs.work_plan import runs_of
 from worker.spec import Spec
 from worker.spec.errors import LayoutError
 from worker.spec.items.layout import Effort
-from worker.spec.manifest import EstimateEntry
+from worker.spec.manifest import EstimateEntry, PartKind
 
 __all__ = ["PlanPricing", "lay_out_for_printers"]
 
-#: Printers for which a job is laid out, at most: a layout takes much longer than all the rest of a plan.
+#: Printers for which a whole job is laid out, and further plans in which they share the kinds of parts, at most: a
+#: layout takes much longer than all the rest of a plan.
 _MOST_DESIGNS: Final = 3
+_MOST_MIXED: Final = 4
+
+#: Kinds of parts that are made for the same printer: the floor, the trays, and the panels.
+_MADE_TOGETHER: Final[tuple[tuple[PartKind, ...], ...]] = (
+    ("tile", "key", "coupon"),
+    ("tray", "plug"),
+    ("panel", "shoe", "clip"),
+)
 
 #: Returns the estimates of parts of a plan: of all that are to be printed, or of those with these marks.
 PlanPricing: TypeAlias = Callable[[Spec, Plan, frozenset[str] | None], Mapping[str, EstimateEntry]]
@@ -36,11 +47,14 @@ _GAIN: Final = 0.02
 #: Things without a place, runs without a date, the finish in seconds, and the number of pieces.
 _Value: TypeAlias = tuple[int, int, int, int]
 
+#: The printer of each of `_MADE_TOGETHER`.
+_Design: TypeAlias = tuple[str, ...]
+
 
 def lay_out_for_printers(
     spec: Spec, effort: Effort = "quick", spread: Spread = one_by_one, price: PlanPricing | None = None
 ) -> Plan:
-    """Return the plan of a job, made for the one of its printers with which all is printed soonest.
+    """Return the plan of a job, made for those of its printers with which all is printed soonest.
 
     Things without a place count before the time; where it is about the same, the plan with fewer pieces is kept. There
     is a coupon for each kind of printer: what fits with one says nothing about another.
@@ -57,35 +71,126 @@ def lay_out_for_printers(
     names = spec.designs
     if not names:
         return lay_out(spec, effort, spread)
-    plan = _soonest(spec, names, effort, spread, price or _built)
-    return _with_coupons(spec.for_printer(plan.made_for), plan)
+    if len(names) == 1:
+        plan = lay_out(spec.for_printer(names[0]), effort, spread)
+    else:
+        plan = _Choice(spec, names, lambda own: lay_out(own, effort, spread), price or _built).soonest()
+    return _with_coupons(spec.for_printer(plan.made_for, plan.made_for_kinds), plan)
 
 
-def _soonest(spec: Spec, names: Sequence[str], effort: Effort, spread: Spread, price: PlanPricing) -> Plan:
-    """Return the plan for the printer with which all is printed soonest.
+@dataclass(slots=True)
+class _Choice:
+    """The search for the printers that the parts of a job are made for.
 
-    Raises:
-        LayoutError: if the job can be made for none of them: the error for the largest bed.
+    ``names`` are those of the printers in question, the largest bed first.
     """
-    refused: LayoutError | None = None
-    best: tuple[_Value, Plan] | None = None
-    for name in list(dict.fromkeys((names[0], names[-1], *names)))[:_MOST_DESIGNS]:
-        own = spec.for_printer(name)
+
+    spec: Spec
+    names: Sequence[str]
+    lay_out: Callable[[Spec], Plan]
+    price: PlanPricing
+    _tried: list[_Design] = field(default_factory=list)
+    _plans: dict[_Design, Plan] = field(default_factory=dict)
+    _values: dict[_Design, _Value] = field(default_factory=dict)
+    _refused: LayoutError | None = None
+
+    def soonest(self) -> Plan:
+        """Return the plan of which all is printed soonest.
+
+        Raises:
+            LayoutError: if the job can be made for none of the printers: the error for the largest bed.
+        """
+        best: _Design | None = None
+        for name in list(dict.fromkeys((self.names[0], self.names[-1], *self.names)))[:_MOST_DESIGNS]:
+            design = _for_all(name)
+            value = self._value(design)
+            if value is not None and (best is None or _is_better(value, self._values[best])):
+                best = design
+            if value is not None and self._suits_all(name):
+                break
+        if self._plans:
+            best = self._mixed(best)
+        if best is None:
+            raise self._refused or LayoutError("No printer can print the job.", pointer="/printers")
+        return self._plans[best]
+
+    def _mixed(self, best: _Design | None) -> _Design | None:
+        """Return the best design within changes of one of `_MADE_TOGETHER` at a time, from this one."""
+        left, start = _MOST_MIXED, best or self._tried[0]
+        while designs := list(self._neighbours(start))[:left]:
+            left -= len(designs)
+            for design in designs:
+                value = self._value(design)
+                if value is not None and (best is None or self._is_sooner(value, self._values[best])):
+                    best = design
+            if best is None or best == start:
+                break
+            start = best
+        return best
+
+    @staticmethod
+    def _is_sooner(value: _Value, best: _Value) -> bool:
+        """Return whether a value is better, and no later for the sake of fewer pieces."""
+        return _is_better(value, best) and value[:3] <= best[:3]
+
+    def _neighbours(self, design: _Design) -> Iterator[_Design]:
+        """Yield the designs that differ from one in the printer of some parts, and are not tried."""
+        kinds = {part.kind for plan in self._plans.values() for part in plan.parts}
+        present = [index for index, together in enumerate(_MADE_TOGETHER) if together[0] in kinds]
+        for index in present:
+            for name in dict.fromkeys(name for tried in self._tried for name in tried):
+                changed = {own: name if own == index else design[own] for own in present}
+                if self._cut_apart(index, name, design[index]) and not any(
+                    all(tried[own] == printer for own, printer in changed.items()) for tried in self._tried
+                ):
+                    yield tuple(changed.get(own, changed[present[0]]) for own in range(len(design)))
+
+    def _value(self, design: _Design) -> _Value | None:
+        """Return the value of the plan for a design; None if the job cannot be made for it."""
+        self._tried.append(design)
+        own = self._made(design)
         try:
-            plan = lay_out(own, effort, spread)
-            if len(names) == 1:
-                return plan
-            value = _value(own, plan, price)
+            plan = self._plans[design] = self.lay_out(own)
+            value = self._values[design] = _value(own, plan, self.price)
         except LayoutError as error:
-            refused = refused or error
-            continue
-        if best is None or _is_better(value, best[0]):
-            best = value, plan
-        if _suits_all(own, plan):
-            break
-    if best is None:
-        raise refused or LayoutError("No printer can print the job.", pointer="/printers")
-    return best[1]
+            self._refused = self._refused or error
+            return None
+        return value
+
+    def _made(self, design: _Design) -> Spec:
+        """Return the job as it is made for a design."""
+        kinds = {kind: name for together, name in zip(_MADE_TOGETHER, design, strict=True) for kind in together}
+        return self.spec.for_printer(design[0], kinds)
+
+    def _suits_all(self, name: str) -> bool:
+        """Return whether every printer can print all that is made for one: another cut would gain nothing."""
+        return not any(self._refusing(name, own) for own in self._classes())
+
+    def _cut_apart(self, index: int, name: str, other: str) -> bool:
+        """Return whether parts of a kind that are made for one of two printers may not suit the other one."""
+        kinds, classes = _MADE_TOGETHER[index], self._classes()
+        return any(
+            _for_all(made_for) not in self._plans or any(part.kind in kinds for part in self._refusing(made_for, own))
+            for made_for, printed_on in ((name, other), (other, name))
+            for own in classes
+            if printed_on in own.names
+        )
+
+    def _refusing(self, name: str, other: PrinterClass) -> list[Part]:
+        """Return the parts that are made for a printer and that others cannot print."""
+        design = _for_all(name)
+        own = self._made(design)
+        return [part for part in self._plans[design].parts if any(other.refusals(own, part))]
+
+    def _classes(self) -> tuple[PrinterClass, ...]:
+        """Return the classes of printers, their materials aside."""
+        free = [own.model_copy(update={"materials": None}) for own in self.spec.printers]
+        return printer_classes(self.spec.model_copy(update={"printers": tuple(free)}))
+
+
+def _for_all(name: str) -> _Design:
+    """Return the design in which all is made for one printer."""
+    return (name,) * len(_MADE_TOGETHER)
 
 
 def _with_coupons(spec: Spec, plan: Plan) -> Plan:
@@ -105,13 +210,6 @@ def _with_coupons(spec: Spec, plan: Plan) -> Plan:
         new = tuple(replace(own, count=count) if is_test_print(own.kind) else own for own in changes.new)
         changes = replace(changes, new=new)
     return replace(plan, parts=parts, changes=changes)
-
-
-def _suits_all(spec: Spec, plan: Plan) -> bool:
-    """Return whether every printer can print every part, its material aside: another cut would gain nothing."""
-    free = [own.model_copy(update={"materials": None}) for own in spec.printers]
-    classes = printer_classes(spec.model_copy(update={"printers": tuple(free)}))
-    return not any(any(own.refusals(spec, part)) for own in classes for part in plan.parts)
 
 
 def _is_better(value: _Value, best: _Value) -> bool:

@@ -19,21 +19,22 @@ Pricing: TypeAlias = Callable[[Spec, frozenset[str]], Mapping[str, EstimateEntry
 def price_on_others(
     spec: Spec, parts: Iterable[PartSize], own: Mapping[str, EstimateEntry], price: Pricing
 ) -> EstimatesByPrinter:
-    """Return the estimates on each class of printers but that of ``spec.printer``, of the parts that it can print.
+    """Return the estimates on each class of printers, of the parts that it can print and that are made for others.
 
     Args:
-        spec: the job for the printer that the parts are made for.
+        spec: the job for the printers that the parts are made for.
         parts: parts of the job; those without an estimate of their own are left out.
-        own: the estimates on that printer; they hold for all printers with equal print settings.
+        own: the estimates on those printers; they hold for all printers with equal print settings.
         price: see `Pricing`.
     """
     priced = [part for part in parts if part.mark in own]
-    name = getattr(spec.printer, "name", None)
+    made_for = {kind: getattr(spec.printer_of(kind), "name", None) for kind in {part.kind for part in priced}}
     others: dict[str, dict[str, EstimateEntry]] = {}
     for printers in printer_classes(spec):
-        if name in printers.names:
+        elsewhere = [part for part in priced if made_for[part.kind] not in printers.names]
+        if not elsewhere:
             continue
-        able = [part for part in priced if not any(printers.refusals(spec, part, own[part.mark]))]
+        able = [part for part in elsewhere if not any(printers.refusals(spec, part, own[part.mark]))]
         alike = {kind for kind in {part.kind for part in able} if _alike(spec, printers.spec, kind)}
         differing = frozenset(part.mark for part in able if part.kind not in alike)
         differing_estimates = price(printers.spec, differing) if differing else {}

@@ -3,9 +3,17 @@
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
+from types import MappingProxyType
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
-from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    PrivateAttr,
+    model_validator,
+)
 from pydantic_core import CoreSchema, PydanticKnownError, core_schema
 
 from worker.spec.drawer.drawer import Drawer
@@ -30,6 +38,7 @@ from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
 __all__ = ["Spec"]
 
 _LAYERS_IN_A_FLOOR = 2
+_NO_KINDS: Final[Mapping[PartKind, str]] = MappingProxyType({})
 #: Faces whose lettering lies in a few layers, and those of them on which nothing else of a part need lie in these.
 _SOLID_FACES: Final[tuple[LetteredFace, ...]] = ("top", "bottom", "floor")
 _PAUSED_FACES: Final[tuple[LetteredFace, ...]] = ("top", "bottom")
@@ -97,8 +106,8 @@ class Spec(Noun):
     printers: tuple[NamedPrinter, ...] = Field(
         default=(),
         max_length=20,
-        description="Printers that need not be alike, instead of `printer`. Each part is printed where it fits, and "
-        "large parts are cut for the printer with which all is printed sooner.",
+        description="Printers that need not be alike, instead of `printer`. Each part is printed where it fits; "
+        "floors, trays and panels are each cut for the printer with which all is printed sooner.",
     )
     printer: Annotated[Printer, BeforeValidator(_given)] = Field(
         default_factory=_largest, validate_default=True, description="Printer; required without `printers`."
@@ -124,17 +133,20 @@ class Spec(Noun):
         "the plan document of a job that is not printed yet: its trays stay where they are as far as possible.",
     )
 
+    #: Names of the printers that kinds of parts are made for, where it is not ``printer``. See `for_printer`.
+    _printers_of_kinds: dict[PartKind, str] = PrivateAttr(default_factory=dict)
+
     def to_json(self) -> str:
         """Return the spec as JSON, with lengths in mm and without fields that were not given."""
         return self.model_dump_json(exclude_unset=True)
 
     def layer_of(self, kind: PartKind) -> float:
         """Return the layer height for a kind of part, in mm."""
-        return self.printing.of(kind).layer or self.printer.layer
+        return self.printing.of(kind).layer or self._made_on(kind).layer
 
     def line_width_of(self, kind: PartKind) -> float:
         """Return the line width for a kind of part, in mm."""
-        return self.printing.of(kind).line_width or self.printer.line_width
+        return self.printing.of(kind).line_width or self._made_on(kind).line_width
 
     def material_of(self, kind: PartKind) -> Material:
         """Return the filament for a kind of part."""
@@ -160,17 +172,34 @@ class Spec(Noun):
         return self.lettering_faces if self.printer.tool_changes else ()
 
     def printer_of(self, kind: PartKind) -> Printer:
-        """Return the printer with the layer height and line width for a kind of part."""
+        """Return the printer that a kind of part is made for, with the layer height and line width for it."""
         own = {"layer": self.layer_of(kind), "line_width": self.line_width_of(kind)}
-        return self.printer.model_copy(update=own)
+        return self._made_on(kind).model_copy(update=own)
 
-    def for_printer(self, name: str | None) -> Self:
+    def _made_on(self, kind: PartKind) -> Printer:
+        return self.printer_named(self._printers_of_kinds.get(kind))
+
+    def for_printer(self, name: str | None, kinds: Mapping[PartKind, str] = _NO_KINDS) -> Self:
         """Return the job with ``printer`` as the one of this name; for None, the job as it is.
+
+        Args:
+            name: the printer that parts are made for.
+            kinds: names of other printers, by the kinds of parts that are made for them.
 
         Raises:
             KeyError: if there is none of this name.
         """
-        return self if name is None else self.model_copy(update={"printer": self.printer_named(name)})
+        if name is None:
+            return self
+        made = self.model_copy(update={"printer": self.printer_named(name)})
+        unlike = {kind: own for kind, own in kinds.items() if own != name}
+        made._printers_of_kinds = unlike  # noqa: SLF001 - a copy of itself
+        return made
+
+    @property
+    def made_for_kinds(self) -> Mapping[PartKind, str]:
+        """Names of the printers that kinds of parts are made for, where it is not ``printer``."""
+        return dict(self._printers_of_kinds)
 
     def printer_named(self, name: str | None) -> Printer:
         """Return one of the printers; for None, the job's only one.
@@ -208,8 +237,8 @@ class Spec(Noun):
         return tuple(alike.values())
 
     def joint(self) -> Joint:
-        """Return the checked joint of this grid and clearance, for the widest line that tiles and trays are laid in."""
-        return self.grid.to_joint(max(self.line_width_of("tile"), self.line_width_of("tray")))
+        """Return the checked joint of this grid and clearance, for the widest line of tiles, trays and panels."""
+        return self.grid.to_joint(max(self.line_width_of(kind) for kind in ("tile", "tray", "panel")))
 
     def trays(self) -> Iterator[tuple[int, int, Tray]]:
         """Yield each tray with its drawer's and its own index."""

@@ -33,6 +33,17 @@ def test_printers_alike_in_bed_lines_and_layers_are_one_design(minimal):
     assert spec.material.name == "PLA"
 
 
+def test_kinds_of_parts_are_made_for_printers_of_their_own(minimal):
+    own = load(_job(minimal, _SMALL, _LARGE)).for_printer("small", {"tray": "large", "tile": "small"})
+    assert (own.printer.name, own.made_for_kinds) == ("small", {"tray": "large"})
+    assert (own.printer_of("tray").name, own.printer_of("tile").name) == ("large", "small")
+    assert (own.line_width_of("tray"), own.line_width_of("tile")) == pytest.approx((0.66, 0.44))
+    assert own.joint() == own.grid.to_joint(0.66)
+    assert own != own.for_printer("small")
+    assert own.for_printer("small").made_for_kinds == {}
+    assert own.to_json() == own.for_printer("small").to_json()
+
+
 def test_walls_too_thin_for_the_lines_of_one_printer_are_made_for_another(minimal):
     trays = [{"name": "a", "cells": [1, 1], "height": 20, "wall": 1.0}]
     drawers = [minimal["drawers"][0] | {"trays": trays}]

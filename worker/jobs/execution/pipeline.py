@@ -92,7 +92,7 @@ def run_pipeline(
     total = 0
     step(0, "layout")
     plan = lay_out_for_printers(spec, "normal", spread)
-    given, spec = spec, spec.for_printer(plan.made_for)
+    given, spec = spec, spec.for_printer(plan.made_for, plan.made_for_kinds)
     total = len(plan.parts) + len(_LAST_STEPS)
     last = {name: len(plan.parts) + place for place, name in enumerate(_LAST_STEPS)}
     built: dict[str, BuiltPart] = {}

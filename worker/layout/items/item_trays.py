@@ -156,7 +156,8 @@ def site_of(spec: Spec, index: int, lattice: Lattice, taken: Sequence[tuple[Spot
         for row in free[cell.y : cell.y + cell.depth]:
             row[cell.x : cell.x + cell.width] = [True] * cell.width
     empty = Bay(tuple(tuple(row) for row in free), 1 if spec.grid.half_cells else 2)
-    ground = DrawerLimits.of(spec, (across, back), min(drawer.height, spec.printer.bed[2] + FRAME_AIR))
+    printed = spec.printer_of("tray").bed[2] + FRAME_AIR
+    ground = DrawerLimits.of(spec, (across, back), min(drawer.height, printed))
     return Site(
         drawer.name,
         ground,

@@ -1,6 +1,7 @@
 """The plan: a job laid out in numbers, before any mesh."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Final, Literal, TypeAlias
 
 from worker.layout.model.shapes import Kind, Part, Placement, Point, Ring
@@ -347,7 +348,8 @@ class Plan:
     """A whole job laid out. ``parts`` are in order of kind, then mark.
 
     ``changes`` compares it with the previous layout, if there was one. ``numbering`` is the highest number ever used
-    with each letter of a mark. ``made_for`` names the one of several printers that the parts are made for.
+    with each letter of a mark. ``made_for`` names the one of several printers that the parts are made for,
+    ``made_for_kinds`` others by kinds of parts.
     """
 
     name: str
@@ -359,6 +361,7 @@ class Plan:
     changes: LayoutChanges | None = None
     numbering: tuple[tuple[str, int], ...] = ()
     made_for: str | None = None
+    made_for_kinds: Mapping[Kind, str] = field(default_factory=dict)
 
     def part(self, mark: str) -> Part:
         """Return the part with this mark.

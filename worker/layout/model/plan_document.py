@@ -78,6 +78,7 @@ def plan_document(plan: Plan) -> PlanDocument:
         changes=None if plan.changes is None else _changes(plan.changes),
         numbering=dict(plan.numbering),
         made_for=plan.made_for,
+        made_for_kinds=dict(plan.made_for_kinds),
     )
 
 

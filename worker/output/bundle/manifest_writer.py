@@ -103,6 +103,7 @@ def compose_manifest(
         changes=document.changes,
         numbering=document.numbering,
         made_for=document.made_for,
+        made_for_kinds=document.made_for_kinds,
     )
     if prints is None:
         return manifest

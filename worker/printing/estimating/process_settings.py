@@ -67,7 +67,7 @@ def process_of(spec: Spec, kind: PartKind, layer: float | None = None, *, same_f
     process = replace(
         Process.of(material.name.strip()),
         layer=height,
-        first_layer=max(height, _FIRST_LAYER * spec.printer.nozzle),
+        first_layer=max(height, _FIRST_LAYER * spec.printer_of(kind).nozzle),
         line_width=line_width_of(spec, kind),
         density=material.density,
         cost_per_kg=material.cost_per_kg,

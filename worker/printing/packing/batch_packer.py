@@ -61,9 +61,10 @@ def pack_batch(jobs: Sequence[BatchJob]) -> BatchWork:
     groups: dict[tuple[str, ...], list[BatchJob]] = {}
     for job in jobs:
         settings = job.spec.printing.model_dump_json(exclude={"compare"})
-        made = job.spec.for_printer(job.manifest.made_for)
+        made = _as_made(job)
         printers = [printer.model_dump_json() for printer in (made.printer, *made.printers)]
-        groups.setdefault((settings, *printers), []).append(job)
+        kinds = [f"{kind} {name}" for kind, name in sorted(made.made_for_kinds.items())]
+        groups.setdefault((settings, *printers, *kinds), []).append(job)
     runs: list[BatchRun] = []
     beds: list[BatchBeds] = []
     for group in groups.values():
@@ -71,6 +72,11 @@ def pack_batch(jobs: Sequence[BatchJob]) -> BatchWork:
         runs += own
         beds.append(shared)
     return BatchWork(tuple(runs), tuple(beds), purchases(runs, _materials(jobs)))
+
+
+def _as_made(job: BatchJob) -> Spec:
+    """Return the spec of a job for the printers that its parts are made for."""
+    return job.spec.for_printer(job.manifest.made_for, job.manifest.made_for_kinds)
 
 
 class _JobGroup:
@@ -93,8 +99,7 @@ class _JobGroup:
     def pack(self, last_number: int) -> tuple[list[BatchRun], BatchBeds]:
         """Return the group's runs, numbered from ``last_number + 1``, and their totals."""
         timed = all(part.mark in self._estimates for part in self._parts)
-        first = self._jobs[0]
-        spec = first.spec.for_printer(first.manifest.made_for)
+        spec = _as_made(self._jobs[0])
         estimates = self._estimates if timed else None
         packed, work = pack_needs(
             spec, self._parts, self._needs, self._access, estimates, others=self._others, exact=True

@@ -190,7 +190,7 @@ def _pack(
     needs = Counter((mark, drawer) for mark, count in pool.items() for drawer in drawers[mark][-count:])
     hours = None if manifest.work is None else manifest.work.calendar_run_hours
     runs, _ = pack_needs(
-        with_run_hours(spec.for_printer(manifest.made_for), hours),
+        with_run_hours(spec.for_printer(manifest.made_for, manifest.made_for_kinds), hours),
         manifest.parts,
         [Need(mark, drawer, count) for (mark, drawer), count in needs.items()],
         access_of(spec, manifest.drawers),
@@ -204,7 +204,8 @@ def _least(runs: Iterable[RunEntry], manifest: Manifest, spec: Spec) -> int:
     """Return the lower bound of the runs for these pieces, by their footprints alone."""
     parts = {part.mark: part for part in manifest.parts}
     if spec.printers:
-        return least_shares(spec.for_printer(manifest.made_for), parts, _estimates(manifest, parts), marks_of(runs))
+        made = spec.for_printer(manifest.made_for, manifest.made_for_kinds)
+        return least_shares(made, parts, _estimates(manifest, parts), marks_of(runs))
     surface = Surface.of(Bed.of_printer(spec.printer), spec.printing.spacing)
     groups: dict[tuple[object, ...], list[str]] = {}
     for run in runs:

@@ -128,12 +128,15 @@ class _Sharing:
     others: EstimatesByPrinter
     classes: tuple[PrinterClass, ...] = field(init=False)
     surfaces: list[Surface] = field(init=False)
+    _estimates: list[dict[str, EstimateEntry]] = field(init=False)
     _able: dict[str, tuple[int, ...]] = field(default_factory=dict)
     _packed: dict[tuple[int, frozenset[tuple[_Unit, int]]], tuple[RunEntry, ...]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.classes = printer_classes(self.spec)
         self.surfaces = [Surface.of(own.bed, self.spec.printing.spacing) for own in self.classes]
+        of_classes = (self.others.get(own.names[0], {}) for own in self.classes)
+        self._estimates = [{**(self.estimates or {}), **others} for others in of_classes]
 
     def packed(self, needs: Iterable[Need], *, exact: bool) -> tuple[tuple[RunEntry, ...], WorkEntry]:
         """Return the runs of the best share that is found, and their totals."""
@@ -247,13 +250,10 @@ class _Sharing:
         across, deep = surface.grown(width, depth)
         schedule = self.spec.schedule or Schedule()
         change = 60.0 * (schedule.cool_down_minutes + schedule.bed_change_minutes)
-        estimate = self._estimates_on(index).get(mark)
+        estimate = self._estimates[index].get(mark)
         setup = 0.0 if estimate is None else estimate.seconds - estimate.laying_seconds
         laying = 0.0 if estimate is None else estimate.laying_seconds
         return laying + min(1.0, across * deep / surface.area / _FILLED) * (setup + change)
-
-    def _estimates_on(self, index: int) -> Mapping[str, EstimateEntry]:
-        return self.others.get(self.classes[index].names[0], self.estimates or {})
 
     def _moves(self, share: _Share, ends: Sequence[int]) -> Iterator[_Share]:
         """Yield shares in which something leaves printers that end late: whole runs, single pieces, then swaps."""
@@ -317,7 +317,7 @@ class _Sharing:
     ) -> tuple[tuple[RunEntry, ...], WorkEntry]:
         own = self.classes[index]
         needs = [Need(mark, drawer, count, copy) for (mark, drawer, copy), count in units.items() if count > 0]
-        estimates = None if self.estimates is None else self._estimates_on(index)
+        estimates = None if self.estimates is None else self._estimates[index]
         parts = [self.parts[mark] for mark in {need.mark: None for need in needs}]
         runs, work = pack_alike(own.spec, parts, needs, self.access, estimates, exact=exact, effort=effort)
         return tuple(run.model_copy(update={"printers": own.names}) for run in runs), work

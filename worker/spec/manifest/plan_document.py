@@ -9,7 +9,7 @@ from pydantic import Field
 
 from worker.spec.manifest.changes import Changes
 from worker.spec.manifest.drawers import DrawerEntry, UnplacedEntry
-from worker.spec.manifest.fields import MarkNumber, OutputModel
+from worker.spec.manifest.fields import MarkNumber, OutputModel, PartKind
 from worker.spec.manifest.parts import PlannedPart
 from worker.spec.manifest.runs import RunEntry, WorkEntry
 
@@ -49,6 +49,8 @@ class PlanDocument(OutputModel):
     """Highest number ever used with each letter of a mark, so that no mark is used twice."""
     made_for: str | None = None
     """The printer whose bed, lines and layers the parts are made for; null in a job of one printer."""
+    made_for_kinds: dict[PartKind, str] = Field(default={})
+    """The printers that kinds of parts are made for, where it is not that of `made_for`."""
     runs: tuple[RunEntry, ...] = ()
     """Print runs in working order: the coupon, the floor, then trays by how often they are used."""
     work: WorkEntry | None = None

@@ -344,7 +344,7 @@ class _Case:
 
     def _higher(self) -> Iterator[str]:
         """Yield the height of a drawer in which it has room: with one millimetre less, there is none."""
-        printed = self.trials.spec.printer.bed[2] + FRAME_AIR
+        printed = self.trials.spec.printer_of("tray").bed[2] + FRAME_AIR
         sizing = self.trials.sizing
         sized = any(sizing.trays(self.rest, stock.site) for stock in self.own)
         heights: list[tuple[int, str]] = []

@@ -49,7 +49,7 @@ def shortage(spec: Spec, item: Item, own: Sequence[Stock], sizing: TraySizing) -
         free = max((largest_free(stock.left)[1] for stock in own), key=lambda size: size[0] * size[1])
         place = "none is free" if free == (0, 0) else f"the largest free place has {cells_text(free)} cells"
         return Shortage("floor", f"No floor is left: all of them need more than one tray, and {place}.")
-    most = min(ANY_HEIGHT, spec.printer.bed[2] + FRAME_AIR)
+    most = min(ANY_HEIGHT, spec.printer_of("tray").bed[2] + FRAME_AIR)
     return _unsized(item, list(_distinct(stock.site for stock in own)), most, sizing)
 
 
