@@ -64,7 +64,7 @@ def test_a_prism_whose_sides_are_not_seen_to_their_foot_is_taken(section, nadir,
     seen = _seen([(section, z) for z in np.linspace(0.38 * thickness, thickness, 60)], nadir, height)
     if not isinstance(seen, shapely.Polygon):
         return
-    safe = containing(seen, nadir, height, thickness, "flat", vivid=False)
+    safe = containing(seen, nadir, height, thickness, "flat", whole=False)
     assert (section - safe.buffer(0.02)).is_empty
 
 

@@ -74,7 +74,7 @@ def containing(
     thickness: float,
     body: Body,
     *,
-    vivid: bool = True,
+    whole: bool = True,
 ) -> shapely.Polygon:
     """Return an outline that contains the thing from above, if its sides run as is said.
 
@@ -89,13 +89,13 @@ def containing(
         height: of the camera, mm.
         thickness: of the thing as it lies, mm.
         body: how its sides run.
-        vivid: whether sides in the shade are told from the sheet.
+        whole: whether its sides are seen to their foot, in the shade too.
     """
     if body == "stepped":
         return union_over_heights(seen, nadir, height, thickness)
     plain = largest(seen.simplify(_SIMPLIFY))
     if body == "flat":
-        straight = _STRAIGHT if vivid else _DOUBTFUL_STRAIGHT
+        straight = _STRAIGHT if whole else _DOUBTFUL_STRAIGHT
         low, high = (scaled(plain, nadir, 1.0 - share * thickness / height) for share in straight)
         return grown(largest(low & high), 0.0)
     steps = _steps(seen, nadir, thickness / height)

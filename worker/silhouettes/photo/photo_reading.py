@@ -60,7 +60,7 @@ class PhotoReading:
     """What photos say about a thing's shape; all in one frame, mm.
 
     Attributes:
-        silhouette: an outline that takes the thing whatever its sides are like: for pockets.
+        silhouette: an outline that takes the thing if its sides run as is said: for pockets.
         likely: the outline that is nearest to the thing's own, by how its sides are said to run.
         seen: what the thing hides of the sheet in each photo.
         overlay: both outlines over the first photo.
@@ -84,7 +84,8 @@ def read_photos(photos: Sequence[bytes], options: PhotoOptions) -> PhotoReading:
     views = [read_view(photo, options) for photo in photos]
     thickness = options.thickness / _scale(options)  # all is reckoned in the sheet's own mm, as printed
     safes = [
-        containing(view.outline, view.nadir, _lowest(view), thickness, options.body, vivid=view.vivid) for view in views
+        containing(view.outline, view.nadir, _lowest(view), thickness, options.body, whole=view.vivid or view.mirrors)
+        for view in views
     ]
     likelies = [corrected(view.outline, view.nadir, view.height, thickness, options.body) for view in views]
     if len({view.sheet.size for view in views}) > 1:
