@@ -28,7 +28,7 @@ mi.set_variant("llvm_ad_rgb")
 
 _SAMPLES = 16
 _TEXTURE = 14.0  # pixels of the sheet's texture a mm
-HELD_OUT_FROM = 100  # seeds of the held-out photos differ from all others
+HELD_OUT_FROM = 300  # seeds of the held-out photos differ from all others
 _MARGIN = 1.12  # how much more is rendered than is seen, for the distortion
 
 

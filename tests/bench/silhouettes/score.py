@@ -10,6 +10,7 @@ import shapely
 
 from worker.silhouettes.errors import PhotoRefused
 from worker.silhouettes.photo.options import PhotoOptions
+from worker.silhouettes.photo.parallax import largest
 from worker.silhouettes.photo.photo_reading import read_photos
 
 #: Mean and 95 % of the distances from the truth, mm, and area more than the thing's.
@@ -38,7 +39,8 @@ def _filled(shape):
 def score(path):
     """Return the figures of one photo: name, body, and errors in mm; or why it was refused."""
     truth = json.loads(path.with_suffix(".json").read_text())
-    seen, above = shapely.from_wkt(truth["seen"]), shapely.from_wkt(truth["above"])
+    # projected meshes leave slivers
+    seen, above = largest(shapely.from_wkt(truth["seen"])), largest(shapely.from_wkt(truth["above"]))
     start = time.perf_counter()
     try:
         reading = read_photos([path.read_bytes()], PhotoOptions(truth["thickness"], truth["body"], bar=150.0))

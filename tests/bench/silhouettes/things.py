@@ -138,6 +138,34 @@ def _pliers():
     return (half + half.mirror((0, 1))).offset(1.0, JoinType.Round, circular_segments=_SEGMENTS).extrude(12.0)
 
 
+def _ring_spanner():
+    section = CrossSection.square((110, 11), center=True)
+    for x, size in ((-60, 13), (60, 17)):
+        section += CrossSection.circle(0.85 * size, _SEGMENTS).translate((x, 0))
+    for x, size in ((-60, 13), (60, 17)):
+        section -= CrossSection.circle(size / 3**0.5, 6).translate((x, 0))
+    return section.extrude(7.0)
+
+
+def _set_square():
+    outer = CrossSection([[(-60, -35), (60, -35), (-60, 35)]])
+    inner = CrossSection([[(-48, -23), (10, -23), (-48, 10)]])
+    return (outer - inner).extrude(2.0)
+
+
+def _hinge():
+    plate = _box(60, 40, 2.0, 1)
+    for x in (-22, 0, 22):
+        for y in (-13, 13):
+            plate -= _disc(4.5, 10.0).translate((x, y, -1))
+    return plate + _lying([(3, 0), (3, 60)])
+
+
+def _clamp():
+    section = CrossSection([[(-30, -25), (30, -25), (30, -15), (-18, -15), (-18, 15), (30, 15), (30, 25), (-30, 25)]])
+    return section.offset(-2.0).offset(2.0, JoinType.Round, circular_segments=_SEGMENTS).extrude(10.0)
+
+
 #: Things on which thresholds were set.
 THINGS = (
     Thing("plate", "flat", _plate(), "metal"),
@@ -167,11 +195,6 @@ THINGS = (
                                     for a in range(0, 360, 4)], 6.0), "green", "pink"),
     Thing("lime ball", "round", Manifold.sphere(15.0, 128).translate((0, 0, 15)), "green", "pink"),
     Thing("skin-coloured box", "flat", _box(50, 35, 18, 5), "skin", "green"),
-)  # fmt: skip
-
-#: Things that were photographed and measured when all thresholds stood. Sizes are those of catalogues where there are
-#: any: DIN 934, DIN 125, IEC 60086-2 (6LR61), and a coin of 2 euro.
-HELD_OUT = (
     Thing("ruler", "flat", _box(150, 25, 1.0), "brushed"),
     Thing("nut M16", "flat", CrossSection.circle(24.0 / 3**0.5, 6).extrude(13.0) - _disc(14.0, 40.0), "metal"),
     Thing("hex key", "round", _hook(75, 28, 5.0), "metal"),
@@ -192,4 +215,29 @@ HELD_OUT = (
     Thing("brush", "stepped", _lying([(2, 0), (4, 70), (6, 100), (6, 112), (7, 114), (7, 132), (9, 150)]), "red"),
     Thing("pliers", "flat", _pliers(), "blue"),
     Thing("soap", "flat", _box(70, 45, 20, 14), "skin"),
-)
+)  # fmt: skip
+
+#: Things that were photographed and measured when all thresholds stood. Sizes are those of catalogues where there are
+#: any: DIN 934, DIN 125, DIN 338, IEC 60086-2 (LR03, LR20, CR2032), and a coin of 50 cents.
+HELD_OUT = (
+    Thing("nut M10", "flat", CrossSection.circle(17.0 / 3**0.5, 6).extrude(8.0) - _disc(8.5, 30.0), "metal"),
+    Thing("washer M8", "flat", _disc(16.0, 1.6, 8.4), "brushed"),
+    Thing("coin 50", "flat", _disc(24.25, 2.38), "brushed"),
+    Thing("cell AAA", "round", _lying([(5.25, 0), (5.25, 43), (1.9, 43.01), (1.9, 44.5)]), "black"),
+    Thing("cell D", "round", _lying([(17.1, 0), (17.1, 59), (4.75, 59.01), (4.75, 61.5)]), "red"),
+    Thing("button cell", "flat", _disc(20.0, 3.2), "metal"),
+    Thing("set square", "flat", _set_square(), "yellow"),
+    Thing("ring spanner", "flat", _ring_spanner(), "brushed"),
+    Thing("file", "flat", _polygon([(-75, -4), (-20, -8), (70, -6), (70, 6), (-20, 8), (-75, 4)], 4.0, 1.0), "grey"),
+    Thing("marker", "round", _lying([(6, 0), (8, 8), (8, 95), (5.5, 96), (5.5, 122)]), "red"),
+    Thing("orange ball", "round", Manifold.sphere(20.0, 128).translate((0, 0, 20)), "orange"),
+    Thing("match box", "flat", _box(53, 36, 15, 0.5), "wood"),
+    Thing("playing card", "flat", _box(88, 63, 0.3, 3), "white"),
+    Thing("chisel", "stepped", _lying([(9, 0), (12, 30), (10, 90), (13, 100), (5, 105), (5, 160)]), "yellow"),
+    Thing("dowel", "round", _lying([(4, 0), (4, 40)]), "wood"),
+    Thing("hinge", "stepped", _hinge(), "metal"),
+    Thing("memory stick", "flat", _box(58, 18, 8, 2), "black"),
+    Thing("clamp", "flat", _clamp(), "blue"),
+    Thing("green bar", "flat", _box(80, 25, 12, 2), "green", "pink"),
+    Thing("drill", "round", _lying([(0.5, 0), (3, 2), (3, 93)]), "brushed"),
+)  # fmt: skip

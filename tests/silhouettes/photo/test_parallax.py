@@ -7,7 +7,7 @@ import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from worker.silhouettes.photo.parallax import corrected, union_over_heights, unseen_flanks
+from worker.silhouettes.photo.parallax import containing, corrected, union_over_heights, unseen_flanks
 
 _NADIR = st.tuples(st.floats(-150.0, 150.0), st.floats(-150.0, 150.0)).map(np.array)
 
@@ -53,9 +53,35 @@ def test_a_prism_is_recovered(section, nadir, height, thickness):
     seen = _seen(_prism(section, thickness), nadir, height)
     likely = corrected(seen, nadir, height, thickness, "flat")
     assert likely.hausdorff_distance(section) < 0.2 + 0.01 * thickness
-    safe = union_over_heights(seen, nadir, height, thickness, "flat")
+    safe = containing(seen, nadir, height, thickness, "flat")
     assert (section - safe.buffer(0.02)).is_empty
-    assert safe.area <= union_over_heights(seen, nadir, height, thickness).area + 1e-6
+    assert (safe - union_over_heights(seen, nadir, height, thickness).buffer(0.05)).is_empty
+
+
+@settings(max_examples=30, deadline=None)
+@given(polygons(), _NADIR, st.floats(350.0, 700.0), st.floats(2.0, 40.0))
+def test_a_prism_whose_sides_are_not_seen_to_their_foot_is_taken(section, nadir, height, thickness):
+    seen = _seen([(section, z) for z in np.linspace(0.38 * thickness, thickness, 60)], nadir, height)
+    if not isinstance(seen, shapely.Polygon):
+        return
+    safe = containing(seen, nadir, height, thickness, "flat", whole=False)
+    assert (section - safe.buffer(0.02)).is_empty
+
+
+@settings(max_examples=30, deadline=None)
+@given(polygons(), _NADIR, st.floats(350.0, 700.0), st.floats(2.0, 40.0), st.floats(0.98, 1.02))
+def test_a_prism_with_rounded_edges_is_taken_from_a_height_known_roughly(section, nadir, height, thickness, factor):
+    """Edges are quarter circles of a tenth of the thickness, as sections computed from Pythagoras."""
+    radius = 0.1 * thickness
+    rises = np.linspace(0.0, radius, 12)
+    edge = [section.buffer(np.sqrt(radius**2 - (radius - rise) ** 2) - radius) for rise in rises]
+    foot, top = list(zip(edge, rises, strict=True)), list(zip(edge, thickness - rises, strict=True))
+    sides = [(section, z) for z in np.linspace(radius, thickness - radius, 60)]
+    seen = _seen([*foot, *sides, *top], nadir, height)
+    if not isinstance(seen, shapely.Polygon):
+        return
+    safe = containing(seen, nadir, factor * height, thickness, "flat")
+    assert (section - safe.buffer(0.05)).is_empty
 
 
 @settings(max_examples=30, deadline=None)
@@ -71,7 +97,31 @@ def test_a_ball_is_recovered_to_a_share_of_its_lean(radius, nadir, height):
     lean = np.linalg.norm(nadir) / height
     # a line of sight at an angle touches a ball above its middle: longer by the cosine of the lean, at most
     assert likely.hausdorff_distance(ball) < radius * lean**2 + 0.1 * radius * lean + 0.05 + 0.002 * radius
-    assert (ball - union_over_heights(seen, nadir, height, 2.0 * radius, "round").buffer(0.1)).is_empty
+    safe = containing(seen, nadir, height, 2.0 * radius, "round")
+    assert (ball - safe.buffer(0.02)).is_empty
+    assert (safe - union_over_heights(seen, nadir, height, 2.0 * radius).buffer(0.05)).is_empty
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    st.tuples(st.floats(4.0, 15.0), st.floats(0.1, 1.0)), st.floats(40.0, 100.0), st.floats(0.0, 2.0 * np.pi), _NADIR,
+    st.floats(350.0, 700.0),
+)  # fmt: skip
+def test_a_cone_that_rests_on_the_sheet_is_taken(radii, length, turn, nadir, height):
+    """The hull of two balls on the sheet: a central projection keeps hulls, so it hides the hull of what they hide."""
+    radius, small = radii[0], radii[0] * radii[1]
+    place = np.array([length * np.cos(turn), length * np.sin(turn)])
+    angles = np.linspace(0.0, 2.0 * np.pi, 90)
+    rises = np.linspace(-1.0, 1.0, 61)
+    ball = np.array(
+        [(np.sqrt(1 - z * z) * np.cos(a), np.sqrt(1 - z * z) * np.sin(a), z) for z in rises for a in angles]
+    )
+    first, second = radius * ball + [0.0, 0.0, radius], small * ball + [*place, small]
+    points = np.concatenate([first, second])
+    hidden = nadir + (points[:, :2] - nadir) * (height / (height - points[:, 2]))[:, None]
+    seen, above = (shapely.MultiPoint(flat).convex_hull for flat in (hidden, points[:, :2]))
+    safe = containing(seen, nadir, height, 2.0 * radius, "round")
+    assert (above - safe.buffer(0.1)).is_empty
 
 
 def test_flanks_that_mirror_the_sheet_are_missed_by_the_thickness():

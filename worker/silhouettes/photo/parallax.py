@@ -12,7 +12,7 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-__all__ = ["Body", "corrected", "grown", "largest", "scaled", "union_over_heights", "unseen_flanks"]
+__all__ = ["Body", "containing", "corrected", "grown", "largest", "scaled", "union_over_heights", "unseen_flanks"]
 
 _ShapeT = TypeVar("_ShapeT", bound=shapely.Geometry)
 
@@ -22,16 +22,23 @@ Body: TypeAlias = Literal["flat", "round", "stepped"]
 #: Farthest that a point may move between two heights of the union, mm, and most heights.
 _STEP: Final = 0.3
 _MOST_STEPS: Final = 48
-#: Heights as shares of the thickness at which the outline of a body may be. The lower ones of a flat body allow for
-#: rounded edges, those of a round one for its ends, and for lines of sight that touch it above and below its middle.
-_HEIGHTS: Final[dict[Body, tuple[float, float]]] = {"flat": (0.8, 1.0), "round": (0.25, 0.75), "stepped": (0.0, 1.0)}
+#: Heights as shares of the thickness between which the sides of a flat body are straight, and between which the axis of
+#: a round one may lie: the tenths allow for rounded edges, and for errors of the thickness and the camera's height. The
+#: lower part of sides that look like the sheet is not seen to its foot.
+_STRAIGHT: Final = (0.1, 0.9)
+_DOUBTFUL_STRAIGHT: Final = (0.4, 0.9)
+_AXIS: Final = (0.45, 0.55)
+#: How far wide parts of an outline are restored at their corners: a right angle is, the point of a cone is not.
+_MITRE_LIMIT: Final = 1.5
+#: How much wider than high the axis lies a part must be to be left out: discs in a cone reach past where they fit.
+_THICKER: Final = 1.3
 
 #: Largest share of a round body's thickness that its flanks can hide on a side: where they lean over by 45 degrees and
 #: more they mirror what lies below (1/2 - sqrt(1/8)), and a little for blur.
 _FLANK: Final = 0.18
 
 #: Share of a round body that is about as wide as it is thick, and how exactly that width is found, mm.
-_MOST_OF_IT: Final = 0.5
+_MOST_OF_IT: Final = 0.6
 _RADIUS_STEP: Final = 0.02
 
 #: Corners closer than this to a line are left out, mm.
@@ -60,32 +67,83 @@ def corrected(
     return union_over_heights(seen, nadir, height, thickness)
 
 
-def union_over_heights(
-    seen: shapely.Polygon, nadir: NDArray[np.float64], height: float, thickness: float, body: Body = "stepped"
+def containing(
+    seen: shapely.Polygon,
+    nadir: NDArray[np.float64],
+    height: float,
+    thickness: float,
+    body: Body,
+    *,
+    whole: bool = True,
 ) -> shapely.Polygon:
-    """Return an outline that contains the thing from above.
+    """Return an outline that contains the thing from above, if its sides run as is said.
 
-    Each of its points lies at some height in [0, thickness], so it lies in what is seen, scaled for that height. Of a
-    flat body all heights have the same outline, so the greatest do, and of a round one those about its middle.
+    Each point of the thing's outline lies at some height, so it lies in what is seen, scaled for that height. The
+    outline of a flat body lies at all heights of its straight sides: so it lies in what the scales have in common. The
+    widest part of a round one is its axis, which is at half its height where it is thickest, and not lower than it is
+    thick elsewhere. That of a stepped one may lie at any height.
 
     Args:
         seen: the outline that it hides of the sheet, mm.
         nadir: `(2,)`, the point of the sheet below the camera, mm.
         height: of the camera, mm.
         thickness: of the thing as it lies, mm.
-        body: how its sides run; a stepped one may have any.
+        body: how its sides run.
+        whole: whether its sides are seen to their foot, in the shade too.
     """
-    reach = float(np.linalg.norm(shapely.get_coordinates(seen) - nadir, axis=1).max()) * thickness / height
-    low, high = _HEIGHTS[body]
-    reach *= high - low
-    steps = min(max(ceil(reach / _STEP), 1), _MOST_STEPS)
+    if body == "stepped":
+        return union_over_heights(seen, nadir, height, thickness)
     plain = largest(seen.simplify(_SIMPLIFY))
-    shares = np.linspace(low, high, steps + 1) * thickness / height
-    union = largest(shapely.union_all([scaled(plain, nadir, 1.0 - share) for share in shares.tolist()]))
+    if body == "flat":
+        straight = _STRAIGHT if whole else _DOUBTFUL_STRAIGHT
+        low, high = (scaled(plain, nadir, 1.0 - share * thickness / height) for share in straight)
+        return grown(largest(low & high), 0.0)
+    steps = _steps(seen, nadir, thickness / height)
+    middle = union_over_heights(plain, nadir, height, thickness, _AXIS)
+    thin = []
+    for low in np.arange(0.0, _AXIS[0], 1.0 / steps).tolist():
+        outline = scaled(plain, nadir, 1.0 - low * thickness / height)
+        # all that is thicker than this height and the next one lies higher
+        least = _THICKER * (low + 1.0 / steps) * thickness
+        thin.append(outline - outline.buffer(-least).buffer(least, join_style="mitre", mitre_limit=_MITRE_LIMIT))
+    return grown(largest(shapely.union_all([middle, *thin])), 0.0)
+
+
+def union_over_heights(
+    seen: shapely.Polygon,
+    nadir: NDArray[np.float64],
+    height: float,
+    thickness: float,
+    shares: tuple[float, float] = (0.0, 1.0),
+) -> shapely.Polygon:
+    """Return an outline that contains a thing of any sides whose outline lies between two heights.
+
+    Args:
+        seen: the outline that it hides of the sheet, mm.
+        nadir: `(2,)`, the point of the sheet below the camera, mm.
+        height: of the camera, mm.
+        thickness: of the thing as it lies, mm.
+        shares: the heights, as shares of the thickness.
+    """
+    low, high = (share * thickness / height for share in shares)
+    steps = _steps(seen, nadir, high - low)
+    plain = largest(seen.simplify(_SIMPLIFY))
+    factors = (1.0 - np.linspace(low, high, steps + 1)).tolist()
+    union = largest(shapely.union_all([scaled(plain, nadir, factor) for factor in factors]))
     # between two copies the outline moves along a line: closing by half a step covers what they leave
-    gap = 0.5 * reach / steps
+    gap = 0.5 * _reach(seen, nadir) * (high - low) / steps
     closed = largest(union.buffer(gap).buffer(-gap) | union)
     return grown(closed, 0.0)
+
+
+def _steps(seen: shapely.Polygon, nadir: NDArray[np.float64], share: float) -> int:
+    """Return in how many steps an outline is scaled by a share of itself, so that none of them is long."""
+    return min(max(ceil(_reach(seen, nadir) * share / _STEP), 1), _MOST_STEPS)
+
+
+def _reach(seen: shapely.Polygon, nadir: NDArray[np.float64]) -> float:
+    """Return the distance of the farthest point from the nadir, mm."""
+    return float(np.linalg.norm(shapely.get_coordinates(seen) - nadir, axis=1).max())
 
 
 def grown(outline: shapely.Polygon, by: float) -> shapely.Polygon:

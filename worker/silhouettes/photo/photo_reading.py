@@ -12,7 +12,7 @@ import shapely.affinity
 from PIL import Image, ImageDraw
 
 from worker.silhouettes.photo.options import LARGEST_THICKNESS, PhotoOptions
-from worker.silhouettes.photo.parallax import corrected, grown, union_over_heights, unseen_flanks
+from worker.silhouettes.photo.parallax import containing, corrected, grown, unseen_flanks
 from worker.silhouettes.photo.photo_view import PhotoView, read_view
 from worker.silhouettes.photo.picture import Pixels, encoded_light
 from worker.silhouettes.photo.rectify import rectify
@@ -28,6 +28,8 @@ _MOST_PHOTOS: Final = 2
 _MOST_SCALING: Final = 0.01
 #: Standard deviations of the camera's height that the outline that takes the thing allows for.
 _HEIGHT_SIGMAS: Final = 2.0
+#: Flanks that were not seen may be more on one side than on the other: twice as much, where one is seen in full.
+_EITHER_SIDE: Final = 1.5
 _OVERLAY_PIXELS: Final = 4.0
 _OVERLAY_EDGE: Final = 12.0
 #: Below this height the outline of a thick thing is much larger than the thing, mm.
@@ -58,7 +60,7 @@ class PhotoReading:
     """What photos say about a thing's shape; all in one frame, mm.
 
     Attributes:
-        silhouette: an outline that takes the thing whatever its sides are like: for pockets.
+        silhouette: an outline that takes the thing if its sides run as is said: for pockets.
         likely: the outline that is nearest to the thing's own, by how its sides are said to run.
         seen: what the thing hides of the sheet in each photo.
         overlay: both outlines over the first photo.
@@ -81,21 +83,20 @@ def read_photos(photos: Sequence[bytes], options: PhotoOptions) -> PhotoReading:
     _check(photos, options)
     views = [read_view(photo, options) for photo in photos]
     thickness = options.thickness / _scale(options)  # all is reckoned in the sheet's own mm, as printed
-    unions = [
-        union_over_heights(
-            view.outline, view.nadir, view.height - _HEIGHT_SIGMAS * view.camera.height_sigma, thickness, options.body
-        )
+    safes = [
+        containing(view.outline, view.nadir, _lowest(view), thickness, options.body, whole=view.vivid or view.mirrors)
         for view in views
-    ]  # fmt: skip
+    ]
     likelies = [corrected(view.outline, view.nadir, view.height, thickness, options.body) for view in views]
     if len({view.sheet.size for view in views}) > 1:
         raise refusal("thing-moved")
-    union, likely = intersected(unions), intersected(likelies)
+    safe, likely = intersected(safes), intersected(likelies)
     scale = _scale(options)
     likely = _scaled(likely, scale)
-    unseen = unseen_flanks(likely, options.thickness) if options.body == "round" else 0.0
+    mirrors = options.body == "round" and not all(view.vivid for view in views)
+    unseen = unseen_flanks(likely, options.thickness) if mirrors else 0.0
     likely = likely.buffer(unseen)
-    safe = grown(_scaled(union, scale), options.margin + unseen)
+    safe = grown(_scaled(safe, scale), options.margin + _EITHER_SIDE * unseen)
     warnings = _warnings(views, options, safe, likely, unseen)
     details = _details(views, scale)
     return PhotoReading(
@@ -105,6 +106,11 @@ def read_photos(photos: Sequence[bytes], options: PhotoOptions) -> PhotoReading:
         _overlay(views[0], scale, safe, likely),
         tuple(view.pixels for view in views),
     )
+
+
+def _lowest(view: PhotoView) -> float:
+    """Return the height from which the camera may have seen the thing, mm."""
+    return view.height - _HEIGHT_SIGMAS * view.camera.height_sigma
 
 
 def _check(photos: Sequence[bytes], options: PhotoOptions) -> None:

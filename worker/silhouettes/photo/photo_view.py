@@ -61,6 +61,7 @@ class PhotoView:
         edge: width of the sheet's edges in the photo, mm.
         cropped: whether EXIF's focal length does not fit the photo.
         mirrors: whether the thing's sides look like the sheet, so that they were added to its top.
+        vivid: whether the thing is coloured, so that its sides are told from the sheet.
     """
 
     pixels: Pixels
@@ -71,6 +72,7 @@ class PhotoView:
     edge: float
     cropped: bool
     mirrors: bool = False
+    vivid: bool = False
 
     @property
     def nadir(self) -> NDArray[np.float64]:
@@ -103,11 +105,12 @@ def read_view(photo: bytes, options: PhotoOptions) -> PhotoView:
     if options.tint not in {None, tint}:
         raise refusal("wrong-sheet", value=options.tint, limit=tint)
     share, nadir = options.thickness / float(camera.centre[2]), camera.centre[:2]
-    outline = segment(rectified, nadir, share).outline
+    segmented = segment(rectified, nadir, share)
+    outline = segmented.outline
     mirrors = options.body == "flat" and mirrors_sheet(outline, rectified, nadir, share)
     if mirrors:
         outline = with_sides(outline, nadir, share)
-    return PhotoView(picture.pixels, sheet, tint, camera, outline, edge, cropped, mirrors)
+    return PhotoView(picture.pixels, sheet, tint, camera, outline, edge, cropped, mirrors, segmented.vivid)
 
 
 def _locate(picture: Picture, grey: Grey) -> tuple[ReferenceSheet, Camera, bool]:

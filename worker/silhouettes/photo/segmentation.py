@@ -88,6 +88,8 @@ _SIMPLIFY: Final = 0.03
 _WEAK: Final = 0.22
 _WEAK_DARK: Final = -1.0
 _MOST_WEAK: Final = 0.2
+#: Difference of logarithmic chroma along the border by that of grey from which a thing is coloured.
+_VIVID: Final = 1.15
 #: Distance from the field's edge that a thing must keep, mm.
 _CLEAR: Final = 0.6
 
@@ -99,10 +101,12 @@ class Segment:
     Attributes:
         outline: what of the sheet it hides, as the camera sees it, mm in the sheet's frame.
         weak: share of its border along which it hardly differs from the field.
+        vivid: whether it differs more in colour than grey does, so that its sides cannot be taken for the field.
     """
 
     outline: shapely.Polygon
     weak: float
+    vivid: bool
 
 
 def segment(view: Rectified, nadir: NDArray[np.float64], share: float) -> Segment:
@@ -119,10 +123,10 @@ def segment(view: Rectified, nadir: NDArray[np.float64], share: float) -> Segmen
     relative, saturation = _by_the_field(view)
     sides = partial(_sides, view=view, nadir=nadir, share=share)
     mask = _thing(_thresholds(relative, saturation, view.per_mm, sides), relative, view.per_mm)
-    alpha, weak = _mixture(relative, mask, view.per_mm)
+    alpha, weak, chroma = _mixture(relative, mask, view.per_mm)
     if weak > _MOST_WEAK:
         raise refusal("low-contrast", value=round(weak, 3), limit=f"weak along at most {_MOST_WEAK:g} of the outline")
-    return Segment(_outline(view, alpha), weak)
+    return Segment(_outline(view, alpha), weak, chroma > _VIVID * float(np.linalg.norm(saturation)))
 
 
 def _by_the_field(view: Rectified) -> tuple[Plane, NDArray[np.float64]]:
@@ -262,8 +266,8 @@ def _thing(mask: Mask, relative: Plane, per_mm: float) -> Mask:
     return thing
 
 
-def _mixture(relative: Plane, thing: Mask, per_mm: float) -> tuple[Plane, float]:
-    """Return which share of each pixel is the thing's, and the share of the border along which it is hardly seen.
+def _mixture(relative: Plane, thing: Mask, per_mm: float) -> tuple[Plane, float, float]:
+    """Return which share of each pixel is the thing's, the share of its border that is hardly seen, and its chroma.
 
     The share is the linear discriminant between the colours beside the border, in which a change of the field's
     luminance, a shadow, counts little: what counts of a coloured thing is its chroma, and of a black one its darkness.
@@ -287,7 +291,8 @@ def _mixture(relative: Plane, thing: Mask, per_mm: float) -> tuple[Plane, float]
     logs = np.log(np.maximum(own[border], 1e-3)) - np.log(np.maximum(field[border], 1e-3))
     luminance = logs.mean(axis=1)
     chroma = np.linalg.norm(logs - luminance[:, None], axis=1)
-    return alpha.astype(np.float32), float(np.mean((chroma < _WEAK) & (luminance > _WEAK_DARK)))
+    weak = float(np.mean((chroma < _WEAK) & (luminance > _WEAK_DARK)))
+    return alpha.astype(np.float32), weak, float(np.median(chroma))
 
 
 def _beside(relative: Plane, mask: Mask, fallback: Mask, per_mm: float) -> Plane:
