@@ -267,7 +267,7 @@ def get_drawing(request: Request, job_service: JobServiceDep, silhouette_id: str
             "headers": REVISION_TAG,
         },
         **UNCHANGED,
-        **refusals(SilhouetteNotFound, SilhouetteNotReady, BlobMissing),
+        **refusals(SilhouetteNotFound, SilhouetteNotReady, BlobMissing, ParameterRefused),
     },
 )
 def get_overlay(
