@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, TypeAlias
 
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
+from worker.layout.model.part_registry import MADE_TOGETHER
 from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Part
 from worker.layout.planner import lay_out
@@ -22,7 +23,7 @@ from worker.printing.runs.work_plan import runs_of
 from worker.spec import Spec
 from worker.spec.errors import LayoutError
 from worker.spec.items.layout import Effort
-from worker.spec.manifest import EstimateEntry, PartKind
+from worker.spec.manifest import EstimateEntry
 
 __all__ = ["PlanPricing", "lay_out_for_printers"]
 
@@ -30,13 +31,6 @@ __all__ = ["PlanPricing", "lay_out_for_printers"]
 #: layout takes much longer than all the rest of a plan.
 _MOST_DESIGNS: Final = 3
 _MOST_MIXED: Final = 4
-
-#: Kinds of parts that are made for the same printer: the floor, the trays, and the panels.
-_MADE_TOGETHER: Final[tuple[tuple[PartKind, ...], ...]] = (
-    ("tile", "key", "coupon"),
-    ("tray", "plug"),
-    ("panel", "shoe", "clip"),
-)
 
 #: Returns the estimates of parts of a plan: of all that are to be printed, or of those with these marks.
 PlanPricing: TypeAlias = Callable[[Spec, Plan, frozenset[str] | None], Mapping[str, EstimateEntry]]
@@ -47,7 +41,7 @@ _GAIN: Final = 0.02
 #: Things without a place, runs without a date, the finish in seconds, and the number of pieces.
 _Value: TypeAlias = tuple[int, int, int, int]
 
-#: The printer of each of `_MADE_TOGETHER`.
+#: The printer of each of `MADE_TOGETHER`.
 _Design: TypeAlias = tuple[str, ...]
 
 
@@ -115,7 +109,7 @@ class _Choice:
         return self._plans[best]
 
     def _mixed(self, best: _Design | None) -> _Design | None:
-        """Return the best design within changes of one of `_MADE_TOGETHER` at a time, from this one."""
+        """Return the best design within changes of one of `MADE_TOGETHER` at a time, from this one."""
         left, start = _MOST_MIXED, best or self._tried[0]
         while designs := list(self._neighbours(start))[:left]:
             left -= len(designs)
@@ -136,7 +130,7 @@ class _Choice:
     def _neighbours(self, design: _Design) -> Iterator[_Design]:
         """Yield the designs that differ from one in the printer of some parts, and are not tried."""
         kinds = {part.kind for plan in self._plans.values() for part in plan.parts}
-        present = [index for index, together in enumerate(_MADE_TOGETHER) if together[0] in kinds]
+        present = [index for index, together in enumerate(MADE_TOGETHER) if together[0] in kinds]
         for index in present:
             for name in dict.fromkeys(name for tried in self._tried for name in tried):
                 changed = {own: name if own == index else design[own] for own in present}
@@ -159,7 +153,7 @@ class _Choice:
 
     def _made(self, design: _Design) -> Spec:
         """Return the job as it is made for a design."""
-        kinds = {kind: name for together, name in zip(_MADE_TOGETHER, design, strict=True) for kind in together}
+        kinds = {kind: name for together, name in zip(MADE_TOGETHER, design, strict=True) for kind in together}
         return self.spec.for_printer(design[0], kinds)
 
     def _suits_all(self, name: str) -> bool:
@@ -168,7 +162,7 @@ class _Choice:
 
     def _cut_apart(self, index: int, name: str, other: str) -> bool:
         """Return whether parts of a kind that are made for one of two printers may not suit the other one."""
-        kinds, classes = _MADE_TOGETHER[index], self._classes()
+        kinds, classes = MADE_TOGETHER[index], self._classes()
         return any(
             _for_all(made_for) not in self._plans or any(part.kind in kinds for part in self._refusing(made_for, own))
             for made_for, printed_on in ((name, other), (other, name))
@@ -190,7 +184,7 @@ class _Choice:
 
 def _for_all(name: str) -> _Design:
     """Return the design in which all is made for one printer."""
-    return (name,) * len(_MADE_TOGETHER)
+    return (name,) * len(MADE_TOGETHER)
 
 
 def _with_coupons(spec: Spec, plan: Plan) -> Plan:

@@ -16,6 +16,13 @@ LETTERS: Final[dict[Kind, str]] = {
     "tile": "F", "tray": "T", "key": "K", "coupon": "C", "plug": "C", "panel": "P", "shoe": "S", "clip": "S",
 }  # fmt: skip
 
+#: Kinds of parts that are made for the same printer: the floor and coupon, the trays and its plug, and the panels.
+MADE_TOGETHER: Final[tuple[tuple[Kind, ...], ...]] = (
+    ("tile", "key", "coupon"),
+    ("tray", "plug"),
+    ("panel", "shoe", "clip"),
+)
+
 #: Upper limit of the number in a mark, which has at most five digits.
 _LAST: Final = 99_999
 
