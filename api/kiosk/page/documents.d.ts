@@ -154,5 +154,5 @@ export interface Silhouette {
   } | null;
   poses: { pose: number; size: [number, number, number]; share: number }[];
   problem: Problem | null;
-  links: { overlay: string | null };
+  links: { overlay: string | null; photo: string | null };
 }

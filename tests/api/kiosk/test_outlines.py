@@ -103,6 +103,15 @@ def test_a_photo_becomes_a_thing_of_the_list(card, url):
     assert (made["kind"], made["state"], made["request"]["bar"]) == ("photo", "succeeded", 150.0)
 
 
+def test_an_outline_is_corrected_over_the_photo_without_lines(panel):
+    page = panel()
+    with page.expect_response(lambda response: "overlay.png" in response.url, timeout=60_000) as shown:
+        _read_photo(page)
+    assert shown.value.url.endswith("/overlay.png?lines=false")
+    assert shown.value.ok
+    expect(page.locator("#outline-drawing image")).to_have_count(1)
+
+
 def test_a_thing_with_an_outline_is_planned_and_opened_again(card, measure, tmp_path):
     page = card()
     page.fill("#outline-name", "card")
@@ -146,7 +155,8 @@ def test_points_are_moved_added_and_removed_with_the_mouse(card, url):
     assert _count(page) == many + 1
     page.tap("#outline-remove")
     assert _count(page) == many
-    page.fill("#outline-x", "-5")
+    page.mouse.click(*_corner(page, right))
+    page.fill("#outline-x", f"{before[0] + 5.0:.1f}")
     page.keyboard.press("Tab")
     assert _size(page)[0] > before[0] + 3.0
     page.fill("#outline-name", "bent card")

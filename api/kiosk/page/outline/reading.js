@@ -38,7 +38,7 @@ export const refusal = signal(null);
 /** @type {import("@preact/signals").Signal<Silhouette | null>} */
 export const read = signal(null);
 
-/** The rectified photo with the outline as it was read. @type {import("@preact/signals").Signal<Picture | null>} */
+/** The rectified photo; with the outline as it was read where nobody corrects it. @type {import("@preact/signals").Signal<Picture | null>} */
 export const picture = signal(null);
 
 /** Ends what is being followed. @type {AbortController | null} */
@@ -109,13 +109,14 @@ export async function send(tags = []) {
   await attempt(async () => {
     const headers = { "Idempotency-Key": randomId() };
     const made = await (await request("POST", "v1/silhouettes", { body: form, headers })).json();
-    await followReading(made.id);
+    // with tags it is for another screen, which corrects the outline
+    await followReading(made.id, tags.length > 0);
   });
 }
 
 /** Show a silhouette as soon as it has been read. @param {string} id */
 export async function openReading(id) {
-  await attempt(() => followReading(id));
+  await attempt(() => followReading(id, false));
 }
 
 /** @param {() => Promise<void>} act */
@@ -132,8 +133,8 @@ async function attempt(act) {
   }
 }
 
-/** @param {string} id */
-async function followReading(id) {
+/** @param {string} id @param {boolean} lines whether the picture shows the outline as it was read */
+async function followReading(id, lines) {
   const own = /** @type {AbortController} */ (running);
   const path = `v1/silhouettes/${id}`;
   const take = (/** @type {Silhouette} */ { state }) => { if (state === "queued" || state === "running") phase.value = state; };
@@ -147,7 +148,7 @@ async function followReading(id) {
     refusal.value = refusalOf(made.problem ?? {});
     return;
   }
-  const shown = made.links.overlay ? await pictureOf(path, made.outline.details, own.signal) : null;
+  const shown = made.links.overlay ? await pictureOf(`${path}/overlay.png${lines || !made.links.photo ? "" : "?lines=false"}`, made.outline.details, own.signal) : null;
   if (own.signal.aborted) return;
   if (picture.value) URL.revokeObjectURL(picture.value.url);
   beginEditing([made.outline.outer, ...made.outline.holes]);
@@ -157,13 +158,13 @@ async function followReading(id) {
 
 /**
  * The rectified photo, with its place in the frame of the outline.
- * @param {string} path of the silhouette
+ * @param {string} path of the picture
  * @param {Record<string, any>} details
  * @param {AbortSignal} own
  * @returns {Promise<Picture>}
  */
 async function pictureOf(path, details, own) {
-  const blob = await (await request("GET", `${path}/overlay.png`, { signal: own })).blob();
+  const blob = await (await request("GET", path, { signal: own })).blob();
   const image = await createImageBitmap(blob);
   const perMm = Number(details.overlay_per_mm);
   return { url: URL.createObjectURL(blob), left: Number(details.overlay_left), top: Number(details.overlay_top), width: image.width / perMm, depth: image.height / perMm };
