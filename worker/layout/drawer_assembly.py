@@ -207,14 +207,14 @@ class Entering:
             things.append(Obstruction(f"{stored.item!r} in its lane", (x, y, x + wide, y + deep), z + high))
         return DrawerRoom(outline.usable, panels.tops, (*panels.obstructions, *things))
 
-    def panels(self, index: int, outline: Outline, lanes: DrawerLanes, lattice: Lattice) -> PanelLayout:
+    def panels(self, index: int, outline: Outline, lanes: DrawerLanes, sockets: FloorSockets | None) -> PanelLayout:
         """Return the panels of a drawer in their places, those of its lanes last.
 
         Args:
             index: index of the drawer in the spec.
             outline: its usable outline.
             lanes: its lanes, with the panels between them.
-            lattice: its grid, which counts where panels stand on tiles.
+            sockets: those that panels stand on; None on the bare bottom.
 
         Raises:
             PanelError: if a panel has no place, does not stand, or cannot be printed.
@@ -224,14 +224,10 @@ class Entering:
         beside = None if drawer.floor == "none" or drawer.tiled_throughout else floor_area(outline.usable, lanes)
         return panel_layout(
             divided, outline.usable, f"/drawers/{index}", self._panel_profile, self.panel_bed, self._panel_layer,
-            floor=beside, sockets=self.sockets(drawer, lattice), listed=len(drawer.panels),
+            floor=beside, sockets=sockets, listed=len(drawer.panels),
         )  # fmt: skip
 
-    def sockets(self, drawer: Drawer, lattice: Lattice) -> FloorSockets | None:
-        """Return the sockets that a drawer's panels stand on; None for panels on the bare bottom."""
-        return FloorSockets(lattice, self.joint) if drawer.tiled_throughout else None
-
-    def panel_bands(self, index: int, outline: Outline, lattice: Lattice) -> list[Rectangle]:
+    def panel_bands(self, index: int, outline: Outline, sockets: FloorSockets | None) -> list[Rectangle]:
         """Return the rectangles that the panels of a drawer's list take, mm.
 
         Raises:
@@ -240,16 +236,16 @@ class Entering:
         drawer = self.spec.drawers[index]
         lines = panel_lines(
             drawer, outline.usable, f"/drawers/{index}", self._panel_profile, self._panel_layer,
-            sockets=self.sockets(drawer, lattice),
+            sockets=sockets,
         )  # fmt: skip
         return [line.across(max(line.thickness, DIVIDER) / 2.0, line.start, line.end) for line in lines]
 
-    def panel_fault(self, index: int, outline: Outline, lanes: DrawerLanes, lattice: Lattice) -> str | None:
+    def panel_fault(self, index: int, outline: Outline, lanes: DrawerLanes, sockets: FloorSockets | None) -> str | None:
         """Return why the panels between the lanes of a drawer cannot be set up; None if they can."""
         if not lanes.panels:
             return None
         try:
-            self.panels(index, outline, lanes, lattice)
+            self.panels(index, outline, lanes, sockets)
         except PanelError as fault:
             return fault.message
         return None

@@ -34,6 +34,7 @@ from worker.layout.model.plan import DrawerPlan, Lattice, Plan, Unplaced
 from worker.layout.model.plan_document import plan_document
 from worker.layout.model.unplaced import settle_unplaced
 from worker.layout.panels.panel_layout import PanelLayout
+from worker.layout.panels.sockets import FloorSockets
 from worker.layout.placement.bay import Anchor, Spot, related
 from worker.layout.placement.layers.upper_placement import DrawerRoom, place_upper_trays
 from worker.layout.placement.layers.upper_trays import ceilings, layered
@@ -129,17 +130,15 @@ class _Job:
             not_held(spec.items_of(None), held),
             self.entering.panel_bed,
             [
-                self.entering.panel_bands(index, outline, self._below_panels(index))
+                self.entering.panel_bands(index, outline, self._sockets(index))
                 for index, outline in enumerate(self._outlines)
             ],
-            lambda index, lanes: self.entering.panel_fault(
-                index, self._outlines[index], lanes, self._below_panels(index)
-            ),
+            lambda index, lanes: self.entering.panel_fault(index, self._outlines[index], lanes, self._sockets(index)),
             [
                 self.previous.as_printed(drawer.name, outline)
                 for drawer, outline in zip(spec.drawers, self._outlines, strict=True)
             ],
-            [self.entering.sockets(drawer, self._below_panels(index)) for index, drawer in enumerate(spec.drawers)],
+            [self._sockets(index) for index in range(len(spec.drawers))],
             raised,
         )
 
@@ -209,9 +208,7 @@ class _Job:
             lanes = self._laid_lanes({index: level}) if self._lanes.drawers[index].panels else self._lanes
             if (
                 lanes.unplaced == self._lanes.unplaced
-                and self.entering.panel_fault(
-                    index, self._outlines[index], lanes.drawers[index], self._below_panels(index)
-                )
+                and self.entering.panel_fault(index, self._outlines[index], lanes.drawers[index], self._sockets(index))
                 is None
             ):
                 added = trays_on_panels(self._panel_drawer(index, standing, lanes), left, level)
@@ -225,7 +222,7 @@ class _Job:
         own, added = lanes.drawers[index], (*self._staying[index].kept, *standing)
         items, places, held = dict(self.spec.every_item()), self._places(index), self._held_trays(index)
         first = len(drawer.trays)
-        panels = self.entering.panels(index, outline, own, self._below_panels(index))
+        panels = self.entering.panels(index, outline, own, self._sockets(index))
 
         def corner(at: Spot, z: float) -> tuple[float, float, float]:
             x, y = (lattice.origin[axis] + at[axis] * lattice.pitch / 2.0 for axis in (0, 1))
@@ -384,26 +381,26 @@ class _Job:
             pointer=f"/drawers/{index}",
         )
 
-    def _below_panels(self, index: int) -> Lattice:
-        """Return the grid that a drawer's panels stand on; one without cells on the bare bottom."""
-        if self.spec.drawers[index].tiled_throughout:
-            return self._outline_and_lattice(index)[1]
-        return Lattice((0.0, 0.0), self.spec.grid.pitch, ())
+    def _sockets(self, index: int) -> FloorSockets | None:
+        """Return the sockets that a drawer's panels stand on; None for panels on the bare bottom."""
+        if not self.spec.drawers[index].tiled_throughout:
+            return None
+        return FloorSockets(self._outline_and_lattice(index)[1], self.joint)
 
     def _panels(self, index: int) -> PanelLayout:
         """Return the panels of a drawer in their places, worked out once."""
         if index not in self._laid:
             outline, lanes = self._outlines[index], self._lanes.drawers[index]
-            self._laid[index] = self.entering.panels(index, outline, lanes, self._below_panels(index))
+            self._laid[index] = self.entering.panels(index, outline, lanes, self._sockets(index))
         return self._laid[index]
 
     def _shut(self, index: int) -> tuple[tuple[Spot, Spot], ...]:
         """Return the half cells of a drawer in which no tray can stand: below panels and lanes on its tiles."""
-        drawer, lanes = self.spec.drawers[index], self._lanes.drawers[index]
-        sockets = self.entering.sockets(drawer, self._below_panels(index))
+        sockets = self._sockets(index)
         if sockets is None:
             return ()
-        boxes = [(*lane.at, lane.at[0] + lane.size[0], lane.at[1] + lane.size[1]) for lane in lanes.lanes]
+        lanes = self._lanes.drawers[index].lanes
+        boxes = [(*lane.at, lane.at[0] + lane.size[0], lane.at[1] + lane.size[1]) for lane in lanes]
         return tuple((spot, (1, 1)) for spot in sorted(sockets.covered((*boxes, *self._panels(index).covered))))
 
     def _floor_area(self, index: int) -> Area | None:
