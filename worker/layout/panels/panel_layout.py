@@ -342,12 +342,7 @@ class _Laying:
     def _clear(self, box: Box, own: PanelLine, every: Sequence[PanelParts]) -> bool:
         """Return whether a rectangle is clear of other panels and of fittings."""
         left, front, right, back = box
-        others = list(self.taken)
-        others += [
-            panel.line.across(panel.line.thickness / 2.0, panel.start, panel.end)
-            for panel in every
-            if panel.line.index != own.index
-        ]
+        others = [*self.taken, *(panel.band for panel in every if panel.line.index != own.index)]
         return not any(
             left < r + _APART and l - _APART < right and front < b + _APART and f - _APART < back
             for l, f, r, b in others  # noqa: E741 - left of the other
