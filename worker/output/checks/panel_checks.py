@@ -55,7 +55,7 @@ def check_panels(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) 
         drawer: as laid out.
         solids: of the placements of panels by index, as read back, in their places, mm.
     """
-    for check in (_laps, _tabs, _clips, _shoes, _stands, _feet, _carried, _buckling):
+    for check in (_laps, _tabs, _clips, _shoes, _stands, _on_tiles, _buckling):
         yield from check(drawer, solids)
 
 
@@ -197,16 +197,18 @@ def _tiles(drawer: DrawerPlan) -> list[int]:
     ]  # fmt: skip
 
 
-def _floor(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> manifold3d.Manifold | None:
-    """Return the tiles as one solid; None where no panel stands on them."""
+def _on_tiles(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
+    """Yield the checks of panels that stand on tiles; nothing where none does."""
     tiles = [solids[index] for index in _tiles(drawer) if index in solids]
-    return manifold3d.Manifold.batch_boolean(tiles, manifold3d.OpType.Add) if tiles else None
+    if tiles:
+        floor = manifold3d.Manifold.batch_boolean(tiles, manifold3d.OpType.Add)
+        yield from _feet(drawer, solids, floor)
+        yield from _carried(drawer, solids, floor)
 
 
-def _feet(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
-    floor = _floor(drawer, solids)
+def _feet(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold], floor: manifold3d.Manifold) -> Iterator[Check]:
     feet = [(panel, foot) for panel in drawer.panels for foot in panel.feet]
-    if floor is None or not feet:
+    if not feet:
         return
     gaps, free, subject = [], 0, drawer.name
     for panel, foot in feet:
@@ -223,10 +225,9 @@ def _feet(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iter
     )  # fmt: skip
 
 
-def _carried(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
-    floor = _floor(drawer, solids)
-    if floor is None:
-        return
+def _carried(
+    drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold], floor: manifold3d.Manifold
+) -> Iterator[Check]:
     areas = []
     for panel in drawer.panels:
         top = floor.slice(panel.z - _BELOW)
