@@ -15,6 +15,7 @@ import orjson
 from worker.jobs.execution.frames import answer_frames
 from worker.layout.model.plan import Plan
 from worker.layout.model.plan_document import plan_document
+from worker.printing.part_printers import made_as
 from worker.printing.printer_choice import lay_out_for_printers
 from worker.printing.printer_estimates import price_on_others
 from worker.printing.runs.work_plan import runs_of
@@ -45,7 +46,7 @@ def make_plan(spec: Spec) -> PlanDocument:
         LayoutError: when it cannot be laid out.
     """
     plan = lay_out_for_printers(spec, price=_estimates)
-    spec = spec.for_printer(plan.made_for, plan.made_for_kinds)
+    spec = made_as(spec, plan)
     own = _estimates(spec, plan)
     others = price_on_others(spec, plan.parts, own, lambda other, marks: _estimates(other, plan, marks))
     runs, work = runs_of(spec, plan, own, others=others)

@@ -1,17 +1,32 @@
 """Which printers can print a part. Printers that differ in nothing but their names are one class."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Self
+from typing import Protocol, Self
 
 from worker.layout.floor.print_bed import Bed
 from worker.printing.runs.demand import PartSize
 from worker.spec import Spec
-from worker.spec.manifest import EstimateEntry, RunEntry
+from worker.spec.manifest import EstimateEntry, PartKind, RunEntry
 from worker.spec.printer.printer import Printer, refused_layer, refused_line
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["PrinterClass", "printer_classes", "printer_of"]
+__all__ = ["PrinterClass", "made_as", "printer_classes", "printer_of"]
+
+
+class _Made(Protocol):
+    """A plan or a manifest: the printer that its parts are made for, and those of kinds that are made for others."""
+
+    @property
+    def made_for(self) -> str | None: ...
+
+    @property
+    def made_for_kinds(self) -> Mapping[PartKind, str]: ...
+
+
+def made_as(spec: Spec, made: _Made) -> Spec:
+    """Return a job for the printers that the parts of its plan or manifest are made for."""
+    return spec.for_printer(made.made_for, made.made_for_kinds)
 
 
 @dataclass(frozen=True, slots=True)

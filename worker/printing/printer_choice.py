@@ -15,7 +15,7 @@ from worker.layout.model.part_registry import MADE_TOGETHER
 from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Part
 from worker.layout.planner import lay_out
-from worker.printing.part_printers import PrinterClass, printer_classes
+from worker.printing.part_printers import PrinterClass, made_as, printer_classes
 from worker.printing.print_order import is_test_print
 from worker.printing.printer_estimates import price_on_others
 from worker.printing.runs.printer_shares import nominal_finish
@@ -69,7 +69,7 @@ def lay_out_for_printers(
         plan = lay_out(spec.for_printer(names[0]), effort, spread)
     else:
         plan = _Choice(spec, names, lambda own: lay_out(own, effort, spread), price or _built).soonest()
-    return _with_coupons(spec.for_printer(plan.made_for, plan.made_for_kinds), plan)
+    return _with_coupons(made_as(spec, plan), plan)
 
 
 @dataclass(slots=True)

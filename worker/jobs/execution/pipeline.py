@@ -30,6 +30,7 @@ from worker.output.checks.lettering_checks import ExpectedInlay
 from worker.output.checks.part_checks import expected_of, inspect, require
 from worker.output.meshes.stl import read_stl, write_stl
 from worker.output.meshes.threemf import write_3mf
+from worker.printing.part_printers import made_as
 from worker.printing.printer_choice import lay_out_for_printers
 from worker.solids import Mesh, build, digest, genus
 from worker.solids.inlay import bare_of, inlay_body, inlays
@@ -92,7 +93,7 @@ def run_pipeline(
     total = 0
     step(0, "layout")
     plan = lay_out_for_printers(spec, "normal", spread)
-    given, spec = spec, spec.for_printer(plan.made_for, plan.made_for_kinds)
+    given, spec = spec, made_as(spec, plan)
     total = len(plan.parts) + len(_LAST_STEPS)
     last = {name: len(plan.parts) + place for place, name in enumerate(_LAST_STEPS)}
     built: dict[str, BuiltPart] = {}

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from worker.printing.part_printers import made_as
 from worker.printing.print_order import is_test_print
 from worker.printing.runs.demand import Need, access_of
 from worker.printing.runs.work_plan import pack_needs
@@ -61,7 +62,7 @@ def pack_batch(jobs: Sequence[BatchJob]) -> BatchWork:
     groups: dict[tuple[str, ...], list[BatchJob]] = {}
     for job in jobs:
         settings = job.spec.printing.model_dump_json(exclude={"compare"})
-        made = _as_made(job)
+        made = made_as(job.spec, job.manifest)
         printers = [printer.model_dump_json() for printer in (made.printer, *made.printers)]
         kinds = [f"{kind} {name}" for kind, name in sorted(made.made_for_kinds.items())]
         groups.setdefault((settings, *printers, *kinds), []).append(job)
@@ -72,11 +73,6 @@ def pack_batch(jobs: Sequence[BatchJob]) -> BatchWork:
         runs += own
         beds.append(shared)
     return BatchWork(tuple(runs), tuple(beds), purchases(runs, _materials(jobs)))
-
-
-def _as_made(job: BatchJob) -> Spec:
-    """Return the spec of a job for the printers that its parts are made for."""
-    return job.spec.for_printer(job.manifest.made_for, job.manifest.made_for_kinds)
 
 
 class _JobGroup:
@@ -99,7 +95,7 @@ class _JobGroup:
     def pack(self, last_number: int) -> tuple[list[BatchRun], BatchBeds]:
         """Return the group's runs, numbered from ``last_number + 1``, and their totals."""
         timed = all(part.mark in self._estimates for part in self._parts)
-        spec = _as_made(self._jobs[0])
+        spec = made_as(self._jobs[0].spec, self._jobs[0].manifest)
         estimates = self._estimates if timed else None
         packed, work = pack_needs(
             spec, self._parts, self._needs, self._access, estimates, others=self._others, exact=True

@@ -12,6 +12,7 @@ from worker.layout.floor.print_bed import Bed
 from worker.printing.lettering_changes import lettering_grams
 from worker.printing.packing.bed_surface import Surface
 from worker.printing.packing.lower_bound import least_runs
+from worker.printing.part_printers import made_as
 from worker.printing.print_order import is_test_print, stage_of_run
 from worker.printing.printer_estimates import estimates_of
 from worker.printing.progress.event_counts import after_event, recounted
@@ -190,7 +191,7 @@ def _pack(
     needs = Counter((mark, drawer) for mark, count in pool.items() for drawer in drawers[mark][-count:])
     hours = None if manifest.work is None else manifest.work.calendar_run_hours
     runs, _ = pack_needs(
-        with_run_hours(spec.for_printer(manifest.made_for, manifest.made_for_kinds), hours),
+        with_run_hours(made_as(spec, manifest), hours),
         manifest.parts,
         [Need(mark, drawer, count) for (mark, drawer), count in needs.items()],
         access_of(spec, manifest.drawers),
@@ -204,7 +205,7 @@ def _least(runs: Iterable[RunEntry], manifest: Manifest, spec: Spec) -> int:
     """Return the lower bound of the runs for these pieces, by their footprints alone."""
     parts = {part.mark: part for part in manifest.parts}
     if spec.printers:
-        made = spec.for_printer(manifest.made_for, manifest.made_for_kinds)
+        made = made_as(spec, manifest)
         return least_shares(made, parts, _estimates(manifest, parts), marks_of(runs))
     surface = Surface.of(Bed.of_printer(spec.printer), spec.printing.spacing)
     groups: dict[tuple[object, ...], list[str]] = {}
