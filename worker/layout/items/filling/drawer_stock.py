@@ -107,6 +107,11 @@ class Stock:
         return tuple((self.assortment.items[index], count) for index, count in self.lacking.items())
 
     @cached_property
+    def pool(self) -> ColumnPool:
+        """The columns of its items."""
+        return ColumnPool(self.assortment)
+
+    @cached_property
     def left(self) -> Bay:
         """What is still free."""
         upper = ((tray.at, tray.column.halves) for tray in self.upper)

@@ -14,7 +14,6 @@ from worker.layout.items.filling.drawer_stock import Stock
 from worker.layout.items.filling.tray_sizing import TraySizing
 from worker.layout.items.reasons.shortage import pinned_rectangles
 from worker.layout.placement.bay import Spot
-from worker.layout.placement.columns.column_pricing import ColumnPool
 from worker.layout.placement.columns.objective import WEIGHTS, worth
 from worker.layout.placement.columns.tray_columns import Column
 from worker.layout.placement.search.drawer_search import search_drawer
@@ -101,7 +100,7 @@ class LeavingOut:
                 return
             self.sizing.count += _REFILL
             filled = search_drawer(
-                ColumnPool(stock.assortment),
+                stock.pool,
                 stock.site.bay.less([(place.at, place.tray.halves)]),
                 moves=0,
                 spare=0.0,
