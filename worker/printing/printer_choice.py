@@ -87,6 +87,12 @@ class _Choice:
     _plans: dict[_Design, Plan] = field(default_factory=dict)
     _values: dict[_Design, _Value] = field(default_factory=dict)
     _refused: LayoutError | None = None
+    _classes: tuple[PrinterClass, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Find the classes of printers, their materials aside."""
+        free = [own.model_copy(update={"materials": None}) for own in self.spec.printers]
+        self._classes = printer_classes(self.spec.model_copy(update={"printers": tuple(free)}))
 
     def soonest(self) -> Plan:
         """Return the plan of which all is printed soonest.
@@ -158,11 +164,11 @@ class _Choice:
 
     def _suits_all(self, name: str) -> bool:
         """Return whether every printer can print all that is made for one: another cut would gain nothing."""
-        return not any(self._refusing(name, own) for own in self._classes())
+        return not any(self._refusing(name, own) for own in self._classes)
 
     def _cut_apart(self, index: int, name: str, other: str) -> bool:
         """Return whether parts of a kind that are made for one of two printers may not suit the other one."""
-        kinds, classes = MADE_TOGETHER[index], self._classes()
+        kinds, classes = MADE_TOGETHER[index], self._classes
         return any(
             _for_all(made_for) not in self._plans or any(part.kind in kinds for part in self._refusing(made_for, own))
             for made_for, printed_on in ((name, other), (other, name))
@@ -175,11 +181,6 @@ class _Choice:
         design = _for_all(name)
         own = self._made(design)
         return [part for part in self._plans[design].parts if any(other.refusals(own, part))]
-
-    def _classes(self) -> tuple[PrinterClass, ...]:
-        """Return the classes of printers, their materials aside."""
-        free = [own.model_copy(update={"materials": None}) for own in self.spec.printers]
-        return printer_classes(self.spec.model_copy(update={"printers": tuple(free)}))
 
 
 def _for_all(name: str) -> _Design:
