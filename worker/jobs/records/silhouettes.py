@@ -50,9 +50,9 @@ SILHOUETTE_ENDED: Final = ("succeeded", "failed")
 #: Length of the lease on reading a silhouette in seconds: longer than a reading may take, so that it needs no renewal.
 SILHOUETTE_LEASE: Final = 120.0
 
-#: Columns of a summary but its tags.
+#: Columns of a summary.
 _SUMMARY: Final = (
-    "id", "name", "kind", "state", "corrected", "problem", "created", "updated", "finished", "revision",
+    "id", "name", "kind", "state", "tags", "corrected", "problem", "created", "updated", "finished", "revision",
 )  # fmt: skip
 
 #: Most silhouettes of one owner.
@@ -207,23 +207,20 @@ class SilhouetteRecords:
 
     def changed_since(self, moment: datetime, limit: int, *, owner: str | None = None) -> list[SilhouetteSummary]:
         """Return silhouettes (of this owner) that changed at or after this time, in the order of their last change."""
+        has = {"has_overlay": OVERLAY_NAME, "has_photo": RECTIFIED_NAME}
         pictures = [
-            exists().where(SilhouetteFileRow.silhouette_id == SilhouetteRow.id, SilhouetteFileRow.name == name)
-            for name in (OVERLAY_NAME, RECTIFIED_NAME)
+            exists()
+            .where(SilhouetteFileRow.silhouette_id == SilhouetteRow.id, SilhouetteFileRow.name == name)
+            .label(label)
+            for label, name in has.items()
         ]
         columns = [getattr(SilhouetteRow, name) for name in _SUMMARY]
-        query = select(*columns, SilhouetteRow.tags, SilhouetteRow.result.is_not(None), *pictures)
+        query = select(*columns, SilhouetteRow.result.is_not(None).label("has_outline"), *pictures)
         query = query.where(SilhouetteRow.updated >= moment, *([] if owner is None else [SilhouetteRow.owner == owner]))
         query = query.order_by(SilhouetteRow.updated, SilhouetteRow.id).limit(limit)
         with self._database.connect() as connection:
-            rows = connection.execute(query).all()
-        return [
-            SilhouetteSummary(
-                **dict(zip(_SUMMARY, row, strict=False)),
-                tags=tags_of(row[-4]), has_outline=row[-3], has_overlay=row[-2], has_photo=row[-1],
-            )
-            for row in rows
-        ]  # fmt: skip
+            rows = connection.execute(query).mappings().all()
+        return [SilhouetteSummary(**{**row, "tags": tags_of(row["tags"])}) for row in rows]
 
     def correct(
         self, silhouette_id: str, owner: str | None, outline: dict[str, Any], revision: int | None
