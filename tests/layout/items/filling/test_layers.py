@@ -105,6 +105,7 @@ def test_layers_hold_each_thing_once_below_the_drawers_height(forms, height):
         for column, at in stock.standing:
             if site.bay.under(*column.halves, at) & covered:
                 assert column.rim == "stacking" or column.top <= tray.z
+                assert stock.assortment.ground.floor_top + max(lane.stack for _, lane in column.lanes) <= tray.z
                 assert rank_of(stock.assortment, column) >= rank_of(stock.assortment, tray.column)
     cells = [site.bay.under(*column.halves, at) for column, at in stock.standing]
     assert sum(bits.bit_count() for bits in cells) == reduce(or_, cells, 0).bit_count()
@@ -145,3 +146,15 @@ def test_a_tray_without_room_for_fingers_has_no_grips():
     assert plan.drawers[0].upper
     for upper in plan.drawers[0].upper:
         assert not plan.part(plan.drawers[0].placements[upper.placement].mark).tray.grip
+
+
+@pytest.mark.parametrize("height", range(100, 181, 10))
+def test_lower_trays_of_one_height_hold_what_is_in_them_below_the_tray_above(height):
+    plan = laid(*OFTEN, *RARELY, height=height)
+    meshes = {part.mark: build(part.shape) for part in plan.parts}
+    assert [check for check in check_assembly(plan, meshes) if not check.passed] == []
+    drawer = plan.drawers[0]
+    for tray in drawer.upper:
+        tops = [entry.at[2] + entry.size[2] for entry in drawer.contents if entry.placement in tray.on]
+        assert tops
+        assert all(top <= tray.z for top in tops)

@@ -11,7 +11,8 @@ from worker.layout.items.filling.filled_tray import tray_option
 from worker.layout.placement.bay import Bay
 from worker.layout.placement.columns.column_pricing import ColumnPool
 from worker.layout.placement.search.drawer_search import search_drawer
-from worker.layout.placement.search.even_heights import even_heights
+from worker.layout.placement.search.even_heights import LevelledTray, even_heights
+from worker.layout.storage.sizing_rules import ledge_walls
 
 #: Two that lie head to tail: the gap between their slanted sides is narrower than that between their boxes.
 _HEAD_TO_TAIL = [
@@ -69,3 +70,14 @@ def test_things_are_laid_anew_where_that_makes_their_tray_as_high_as_others():
     stock, standing = layout(forms, alone=True)
     heights = [{column.height for column, _ in trays} for trays in (standing, even_heights(stock, standing))]
     assert [len(some) for some in heights] == [2, 1]
+
+
+def test_walls_are_no_lower_than_any_thing_or_label_of_the_tray_asks_for():
+    boxes = [thing({"kind": "box", "size": [60, 40, 9]}, f"k{k}", group="a", label=k == 1) for k in range(2)]
+    stock = assortment(boxes, ground(span=(12, 12), half_cells=False))
+    columns = [column for column, _ in search_drawer(ColumnPool(stock), Bay.open(12, 12, step=2), moves=2, spare=0.1)]
+    (labelled,) = [LevelledTray(stock, column) for column in columns if column.ledge]
+    assert stock.levels[labelled.least] >= ledge_walls(ledge=True)
+    assert labelled.least > 0
+    assert all(labelled.at_level(level) is None for level in range(labelled.least))
+    assert labelled.at_level(labelled.least) is not None

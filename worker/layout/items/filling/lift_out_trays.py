@@ -160,9 +160,7 @@ def _way(stock: Assortment, tray: UpperTray, below: Sequence[tuple[_Lower, Colum
 
 def _at_level(tray: _Lower, level: int) -> Column | None:
     """Return a tray with a stacking rim and walls of a level; None where its things forbid them."""
-    if tray.rimmed is None or level < tray.rimmed.least:
-        return None
-    return tray.rimmed.at_level(level)
+    return None if tray.rimmed is None else tray.rimmed.at_level(level)
 
 
 def _rimmed(stock: Assortment, column: Column) -> LevelledTray | None:

@@ -30,6 +30,10 @@ _MOST: Final = 4
 #: Trays that are tried each time, the largest.
 _MOST_TRIED: Final = 6
 
+#: Heights for which the lower trays are laid out, at most: things piled as high as there is room may forbid the walls
+#: that their neighbours need, so they are laid out again for what all can have.
+_MOST_HEIGHTS: Final = 2
+
 #: Moves of the search below a tray.
 _MOVES: Final = 1
 
@@ -115,8 +119,6 @@ def _raised(
         for halves in stock.footprints
         if stock.cut(halves) is None and halves[0] <= column.halves[0] and halves[1] <= column.halves[1]
     )
-    ground = replace(stock.ground, height=height + FRAME_AIR)
-    rimmed = replace(stock, rim="stacking", footprints=footprints, ground=ground)
     covered = bay.under(*column.halves, at)
     region = Bay(
         tuple(
@@ -125,14 +127,20 @@ def _raised(
         bay.step,
     )  # fmt: skip
     skip = set(range(len(stock.items))) - set(under)
-    entries = search_drawer(ColumnPool(rimmed, under), region, moves=_MOVES, spare=0.0, skip=skip)
-    entries = [entry for entry in entries if entry[0].draft is None]
     best: _Raised | None = None
-    levelled = [(LevelledTray(rimmed, lower), lower, spot) for lower, spot in entries]
-    for level in sorted({able.least for able, _, _ in levelled}):
-        way = _at_level(stock, tray, [(able.at_level(level), lower, spot) for able, lower, spot in levelled], height)
-        if way is not None and (best is None or way.value > best.value):
-            best = way
+    for _ in range(_MOST_HEIGHTS):
+        ground = replace(stock.ground, height=height + FRAME_AIR)
+        rimmed = replace(stock, rim="stacking", footprints=footprints, ground=ground)
+        entries = search_drawer(ColumnPool(rimmed, under), region, moves=_MOVES, spare=0.0, skip=skip)
+        lower = [(LevelledTray(rimmed, plain), plain, spot) for plain, spot in entries if plain.draft is None]
+        for level in sorted({able.least for able, _, _ in lower}):
+            way = _at_level(stock, tray, [(able.at_level(level), plain, spot) for able, plain, spot in lower], height)
+            if way is not None and (best is None or way.value > best.value):
+                best = way
+        common = min((able.most for able, _, _ in lower), default=None)
+        if common is None or all(able.least <= common for able, _, _ in lower):
+            break
+        height = rimmed.tray_height(rimmed.levels[common])
     return best if best is not None and best.value > 0.0 else None
 
 

@@ -64,7 +64,9 @@ class LevelledTray:
     def at_level(self, level: int) -> Column | None:
         """Return the tray with walls of a level; None where its things forbid them."""
         if level not in self._made:
-            if level <= self.most:
+            if level < self.least:
+                self._made[level] = None
+            elif level <= self.most:
                 self._made[level] = self._raised(self.stock.levels[level])
             else:
                 patterns = self._patterns
