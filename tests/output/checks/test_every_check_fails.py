@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from tests.output.checks.test_assembly_checks import failures as assembly_failures
+from tests.output.checks.test_contents_check import failures as contents_failures
 from tests.output.checks.test_jointed_checks import barred, jointed_job, moved, unlocked
 from tests.output.checks.test_lettering_checks import faulty
 from tests.output.checks.test_panel_checks import CHANGES, FLOOR_CHANGES, failures_of
@@ -137,6 +138,7 @@ CASES = {
     },
     **{name: lambda _, name=name: failures_of(name) for name in (*CHANGES, *FLOOR_CHANGES) if name != "lowered"},
     **{name: lambda _, name=name: upper_failures(name) for name in UPPER},
+    "contents": lambda _: contents_failures("lids", 100.0),
     "outline": lambda box: _two(box, ("tray", "tray"), 70.0),
     "height": lambda box: _two(box, ("tray", "tray"), 1.0, size=(100.0, 60.0, 2.9)),
     "pieces": lambda box: _run(box, planned=_pieces(box(), (20.0, 20.0))),

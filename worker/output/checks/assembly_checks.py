@@ -13,6 +13,7 @@ import shapely
 from worker.layout.model.plan import DrawerPlan, Plan
 from worker.layout.model.shapes import Kind, PieceShape, Placement, TrayShape
 from worker.layout.tray.joints.profile import AIR
+from worker.output.checks.contents_check import check_contents
 from worker.output.checks.held import Outlines, check_held
 from worker.output.checks.jointed_checks import check_jointed
 from worker.output.checks.panel_checks import check_panels, meant_to_touch, panel_solids
@@ -145,6 +146,7 @@ def check_assembly(plan: Plan, meshes: Mapping[str, Mesh]) -> tuple[Check, ...]:
         checks += check_jointed(drawer, {part.mark: part for part in plan.parts}, meshes)
         checks += check_panels(drawer, panel_solids(drawer, meshes))
         checks += check_upper_trays(drawer, meshes)
+        checks += check_contents(drawer, meshes)
     return tuple(checks)
 
 
