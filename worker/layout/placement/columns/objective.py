@@ -130,7 +130,7 @@ _LAYER: Final = 15.0
 #: How much reaching for a thing counts.
 _REACHING: Final = ByAccess(1.5, 1.0, 0.5)
 
-_BALANCED: Final = Weights(access=ByAccess(95.0, 62.0, 46.0))
+_BALANCED: Final = Weights(access=ByAccess(140.0, 62.0, 46.0))
 
 WEIGHTS: Final[Mapping[Profile, Weights]] = MappingProxyType(
     {
