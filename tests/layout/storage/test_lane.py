@@ -482,6 +482,17 @@ def test_soft_things_are_pressed_and_lie_deeper_than_firm_ones():
         assert bulk.size[0] * bulk.size[1] * bulk.size[2] >= bulk.count * each - 1.0
 
 
+def test_soft_things_are_piled_as_high_as_they_lie_in_a_heap():
+    # folded clothes are piled higher than a hand digs through firm things (common practice)
+    def highest(**fields):
+        cloths = thing({"kind": "box", "size": [120, 100, 18]}, count=12, pose="flat", **fields)
+        lots = [lot for lot, _ in trays_of(cloths, ground(height=160.0)) if isinstance(lot, Lot)]
+        return max(len(lot.ups) * lot.pose.size[2] for lot in lots)
+
+    assert highest() <= 45.0
+    assert 90.0 < highest(soft={"height": 18}) <= 110.0
+
+
 #: Things that stand filed, many of them in groups.
 _files = st.builds(
     lambda thick, count: thing({"kind": "box", "size": [thick, 60, 40]}, count=count, storage="upright"),

@@ -40,7 +40,8 @@ _TIPPING_WALL: Final = 0.6
 _MOST_STANDING_WALL: Final = 0.75
 
 #: More layers than these, or higher ones, are dug through, not looked at (own choice; a hand reaches two or three
-#: layers of thick things); flat things are piled as high as this, to be leafed through.
+#: layers of thick things); flat things are piled as high as this, to be leafed through. Soft ones are piled as high as
+#: they may lie in a heap.
 _MOST_LAYERS: Final = 4
 _DEEP: Final = 80.0
 _PILE: Final = 45.0
@@ -257,7 +258,8 @@ def _lying(kind: Kind, pose: Pose, room: tuple[_Rows, ...], ground: DrawerLimits
     long, wide, high = pose.size[1], pose.size[0], pose.size[2]
     limit = ground.limit - ground.floor_top
     flat = high <= FLAT * min(long, wide)
-    highest = max(int((_PILE if flat else _DEEP) / high), 1)
+    deep = SOFT_DEPTH if kind.fill is not None else _PILE if flat else _DEEP
+    highest = max(int(deep / high), 1)
     layer_counts = (1, ceil(highest / 2), highest) if flat else range(1, min(highest, _MOST_LAYERS) + 1)
     for rows in room:
         for layers in sorted({min(kind.count, count) for count in layer_counts}):
