@@ -493,6 +493,13 @@ def test_soft_things_are_piled_as_high_as_they_lie_in_a_heap():
     assert 90.0 < highest(soft={"height": 18}) <= 110.0
 
 
+def test_a_high_pile_of_soft_things_is_held_by_more_than_its_foot():
+    cloths = thing({"kind": "box", "size": [120, 100, 18]}, count=12, pose="flat", soft={"height": 18})
+    for lot, option in trays_of(cloths, ground(height=160.0)):
+        if isinstance(lot, Lot) and len(lot.ups) * 18.0 > 60.0:
+            assert option.height > len(lot.ups) * 18.0 / 2.0
+
+
 #: Things that stand filed, many of them in groups.
 _files = st.builds(
     lambda thick, count: thing({"kind": "box", "size": [thick, 60, 40]}, count=count, storage="upright"),

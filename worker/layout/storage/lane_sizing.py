@@ -46,8 +46,9 @@ _MOST_LAYERS: Final = 4
 _DEEP: Final = 80.0
 _PILE: Final = 45.0
 
-#: A pile that is held at its foot only is no higher than so many times its shorter side.
+#: A pile that is held at its foot only is no higher than so many times its shorter side; soft things lean.
 _PILED: Final = 1.2
+_SOFT_PILED: Final = 0.6
 
 #: Piles and sleeves of things that nest, at most.
 _MOST_PILES: Final = 8
@@ -297,7 +298,7 @@ def _laid(kind: Kind, pose: Pose, room: _Rows, rows: int, layers: int) -> Iterat
     if layers == 1 or width - wide >= FINGER_GAP or room.beside_first:
         # the first sticks out, and what is left has a gap
         yield laid(max(width, LEAST_LANE), walls, stack - grip)
-    elif stack <= _PILED * min(long, wide):
+    elif stack <= (_PILED if kind.fill is None else _SOFT_PILED) * min(long, wide):
         # each sticks out, to the lowest
         yield laid(max(width, LEAST_LANE), min(_LYING_WALL * high, high - grip), high - grip)
 
