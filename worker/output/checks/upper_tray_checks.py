@@ -19,8 +19,8 @@ __all__ = ["check_upper_trays"]
 _LOWERED: Final = 0.05
 #: Least volume in mm3 that it shares with what carries it then: 0.05 mm along 10 mm of a rim's slope of 0.6 mm.
 _CONTACT: Final = 0.2
-#: The same with the edge of a panel's top, along 10 mm of a slope of 45 degrees: 0.05 mm squared, by two.
-_EDGE_CONTACT: Final = 0.01
+#: The same with the edge of a panel's top: 22 mm of a foot's slope share 0.0098 mm3 with it, 10 mm less than a half.
+_EDGE_CONTACT: Final = 0.004
 #: Least distance in mm of a tray's centre of mass from the edges of what carries it.
 _WITHIN: Final = 5.0
 #: Shares of each band of height in which the way up is checked.
