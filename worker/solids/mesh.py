@@ -7,6 +7,7 @@ tray of 3 x 2 cells, 60 mm high, 1.3 ms; by booleans of whole solids they take 6
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import blake2b
 
 import manifold3d
 import numpy as np
@@ -44,7 +45,14 @@ class Mesh:
     @property
     def bounds(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Least and greatest corner of the bounding box, each ``(3,) float64``, mm."""
-        return self.vertices.min(axis=0), self.vertices.max(axis=0)
+        return bounds(self.vertices)
+
+    @property
+    def content(self) -> bytes:
+        """Digest of vertices and triangles, 16 bytes: the same for the same arrays."""
+        digest = blake2b(self.vertices.tobytes(), digest_size=16)
+        digest.update(self.triangles.tobytes())
+        return digest.digest()
 
     @property
     def altitudes(self) -> NDArray[np.float64]:
@@ -71,6 +79,12 @@ class Mesh:
             np.array(mesh.vert_properties[:, :3], dtype=np.float64, order="C"),  # the library's own is read-only
             np.array(mesh.tri_verts, dtype=np.int32, order="C"),
         )
+
+
+def bounds(vertices: Vertices) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the least and the greatest corner of the bounding box of ``(n, 3) float64``, each ``(3,) float64``."""
+    columns = np.ascontiguousarray(vertices.T)  # 0.01 instead of 0.2 ms for 4,000 vertices
+    return columns.min(axis=1), columns.max(axis=1)
 
 
 def altitudes(vertices: Vertices, triangles: Triangles) -> NDArray[np.float64]:

@@ -444,3 +444,11 @@ def test_a_key_with_more_air_than_the_gap_holds_nothing(slim, expected):
     parts = {"F1": ("tile", Mesh.of(left)), "F2": ("tile", Mesh.of(right)), "K1": ("key", key)}
     places = [Placement("F1", (0, 0, 0)), Placement("F2", (40.2, 0, 0)), Placement("K1", (35 + slim, 16 + slim, 0))]
     assert failures(parts, places, seams=[SeamPair(0, 1, 0.2)], loose=()) == expected
+
+
+def test_parts_of_known_marks_in_known_places_are_measured_as_they_are(box, frame):
+    """Gaps are remembered by meshes, not by marks: a second job with the same marks and places is another one."""
+    places = [Placement("F1", (0.0, 0.0, 0.0)), Placement("T1", (10.3, 10.3, 0.0))]
+    for width, expected in ((19.4, set()), (19.9, {"joint", "apart"}), (19.4, set())):
+        parts = {"F1": ("tile", frame), "T1": ("tray", box(width, 19.4, 20.0))}
+        assert failures(parts, places) == expected

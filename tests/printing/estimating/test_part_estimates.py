@@ -6,6 +6,7 @@ from worker.layout.planner import lay_out
 from worker.printing.estimating import part_estimates
 from worker.printing.estimating.estimate import estimate
 from worker.solids import build
+from worker.solids.recent_values import RecentValues
 from worker.spec import load
 
 _SPEC = {
@@ -35,7 +36,7 @@ def made(monkeypatch):
         return estimate(mesh, process)
 
     monkeypatch.setattr(part_estimates, "estimate", counted)
-    part_estimates._REMEMBERED.clear()
+    monkeypatch.setattr(part_estimates, "_ESTIMATES", RecentValues(1024))
     return calls
 
 
@@ -59,10 +60,3 @@ def test_another_process_is_another_estimate(made):
     slower = _priced(process={"outer_speed": 40})
     assert len(made) == 2 * count
     assert all(slower[mark].seconds > entry.seconds for mark, entry in first.items())
-
-
-def test_only_the_latest_parts_are_remembered(made, monkeypatch):
-    monkeypatch.setattr(part_estimates, "_MOST_REMEMBERED", 1)
-    _priced()
-    assert made
-    assert len(part_estimates._REMEMBERED) == 1

@@ -3,9 +3,7 @@
 This module loads the geometry kernel, which packing does not need.
 """
 
-from collections import OrderedDict
 from collections.abc import Container, Mapping
-from hashlib import blake2b
 from typing import Final
 
 from worker.layout.model.plan import Plan
@@ -13,7 +11,6 @@ from worker.layout.model.shapes import Part
 from worker.printing.estimating.estimate import Estimate, estimate
 from worker.printing.estimating.filament import cost, length, mass
 from worker.printing.estimating.lettering_bands import engraved_volume, lettering_bands
-from worker.printing.estimating.process import Process
 from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of, process_of
 from worker.printing.printer_estimates import price_on_others
 from worker.printing.runs.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS
@@ -21,6 +18,7 @@ from worker.printing.runs.demand import needs_of
 from worker.printing.runs.printer_shares import EstimatesByPrinter
 from worker.printing.runs.work_plan import runs_of
 from worker.solids import Mesh, build
+from worker.solids.recent_values import RecentValues
 from worker.spec import Spec
 from worker.spec.manifest import AlternativeEntry, EstimateEntry, LetteringBand, WorkEntry
 
@@ -132,7 +130,7 @@ def _work(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], layer: float, *, s
 def _priced(spec: Spec, part: Part, mesh: Mesh, layer: float | None, *, same_flow: bool = False) -> EstimateEntry:
     time, filament = Correction.of_time(spec), Correction.of_filament(spec)
     process = process_of(spec, part.kind, layer, same_flow=same_flow)
-    result = _remembered(mesh, process)
+    result = _ESTIMATES.get((mesh.content, process), lambda: estimate(mesh, process))
     material = material_of(spec, part.kind)
     letters = engraved_volume(spec, part)
     grams = result.mass + mass(letters, material.density)
@@ -154,21 +152,8 @@ def _priced(spec: Spec, part: Part, mesh: Mesh, layer: float | None, *, same_flo
     )
 
 
-#: The estimates of the latest parts, by a digest of the mesh and the process.
-_REMEMBERED: Final[OrderedDict[tuple[bytes, Process], Estimate]] = OrderedDict()
-
-
-def _remembered(mesh: Mesh, process: Process) -> Estimate:
-    """Return the estimate of a part, made once for as long as the process lives: 0.3 instead of 5 ms."""
-    content = blake2b(mesh.vertices.tobytes(), digest_size=16)
-    content.update(mesh.triangles.tobytes())
-    key = content.digest(), process
-    if key not in _REMEMBERED:
-        _REMEMBERED[key] = estimate(mesh, process)
-    _REMEMBERED.move_to_end(key)
-    if len(_REMEMBERED) > _MOST_REMEMBERED:
-        _REMEMBERED.popitem(last=False)
-    return _REMEMBERED[key]
+#: The estimates of the latest parts, by mesh and process: 0.3 instead of 5 ms a part.
+_ESTIMATES: Final = RecentValues[Estimate](_MOST_REMEMBERED)
 
 
 def _timed(band: LetteringBand, result: Estimate, factor: float) -> LetteringBand:
