@@ -1,7 +1,7 @@
 """The preview picture of a print run: the bed from the front and above, with all pieces in their colours and marks.
 
 File managers and printers show it beside the file's name, so that a run is recognised where it is printed. It takes
-0.06 s of processor time a run, 11 % of a job of 20 trays in 7 runs.
+8 ms of processor time a run, 16 % of a job of 20 known trays in 7 runs.
 """
 
 from collections.abc import Sequence
@@ -53,17 +53,17 @@ def draw_bed(
 
 
 def _ground(view: View, bed: tuple[float, float], forbidden: Sequence[tuple[float, float, float, float]]) -> Pixels:
-    """Return the picture of the empty bed, ``(rows, columns, 3) float64``, 0 to 255."""
+    """Return the picture of the empty bed, ``(rows, columns, 3) float32``, 0 to 255."""
     x, y = view.ground()
     thick = FINE / view.scale
     on = (x >= 0.0) & (x <= bed[0]) & (y >= 0.0) & (y <= bed[1])
     lines = on & ((x % _LINES < thick) | (y % _LINES < thick / sin(TILT)))
     rim = on & ((x < thick) | (x > bed[0] - thick) | (y < thick) | (y > bed[1] - thick))
-    picture = np.full((SIDE, SIDE, 3), PAPER, dtype=np.float64)
-    for where, colour in ((on, _BED), (lines, _LINE)):
-        picture[where] = colour
+    layers = np.zeros((SIDE, SIDE), dtype=np.uint8)
+    layers[on] = 1
+    layers[lines] = 2
     for left, front, width, depth in forbidden:
         inside = (x >= left) & (x <= left + width) & (y >= front) & (y <= front + depth)
-        picture[inside & ((x + y) % (2.0 * _HATCH) < _HATCH)] = _FORBIDDEN
-    picture[rim] = _EDGE
-    return picture
+        layers[inside & ((x + y) % (2.0 * _HATCH) < _HATCH)] = 3
+    layers[rim] = 4
+    return np.array([PAPER, _BED, _LINE, _FORBIDDEN, _EDGE], dtype=np.float32)[layers]

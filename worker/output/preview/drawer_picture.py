@@ -1,6 +1,6 @@
 """The picture of an assembled drawer for dashboards: from the front and above, with all parts in their places.
 
-It takes 0.3 s of the processor time of a job of 15 trays: 5 % of it, or 9 % when all parts are known.
+It takes 40 ms of processor time, 11 % of a job of 20 trays whose parts are known.
 """
 
 from collections.abc import Mapping
@@ -65,8 +65,8 @@ def picture_title(drawer: DrawerPlan) -> str:
 
 
 def _ground(drawer: DrawerPlan, view: View) -> Pixels:
-    """Return the picture of the empty drawer, ``(rows, columns, 3) float64``, 0 to 255."""
-    picture = np.full((view.rows, view.columns, 3), PAPER, dtype=np.float64)
+    """Return the picture of the empty drawer, ``(rows, columns, 3) float32``, 0 to 255."""
+    picture = np.full((view.rows, view.columns, 3), PAPER, dtype=np.float32)
     rings = [np.column_stack([np.array(ring, dtype=np.float64), np.zeros(len(ring))]) for ring in drawer.outline]
     outlines = [view.seen(ring)[:, :2] / FINE for ring in rings]
     picture[fill(outlines, (view.rows, view.columns))] = _GROUND

@@ -71,44 +71,51 @@ def _covered(
     corners: NDArray[np.float64], shape: tuple[int, int]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
     """Return all pixels of all triangles: index of the triangle, flat index of the pixel, and depth, ``(m,)`` each."""
-    a, b, c = (corners[:, corner] for corner in range(3))
-    twice = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (c[:, 0] - a[:, 0]) * (b[:, 1] - a[:, 1])
+    twice = doubled_areas(corners)
     kept = np.flatnonzero(np.abs(twice) > 2.0 * _LEAST_AREA)
-    a, b, c, twice = a[kept], b[kept], c[kept], twice[kept]
+    corners, twice = corners[kept], twice[kept]
+    a, b, c = (corners[:, corner] for corner in range(3))
     # the plane of each triangle's depth: its slopes along columns and rows
     across = ((b[:, 2] - a[:, 2]) * (c[:, 1] - a[:, 1]) - (c[:, 2] - a[:, 2]) * (b[:, 1] - a[:, 1])) / twice
     down = ((c[:, 2] - a[:, 2]) * (b[:, 0] - a[:, 0]) - (b[:, 2] - a[:, 2]) * (c[:, 0] - a[:, 0])) / twice
-    order = np.argsort(corners[kept][:, :, 1], axis=1, kind="stable")
-    top, middle, bottom = np.take_along_axis(corners[kept], order[:, :, None], axis=1).transpose(1, 0, 2)
+    order = np.argsort(corners[:, :, 1], axis=1, kind="stable")
+    top, middle, bottom = np.take_along_axis(corners, order[:, :, None], axis=1).transpose(1, 0, 2)
     # from triangles to the rows that each reaches
     first = np.clip(np.ceil(top[:, 1] - 0.5), 0, shape[0]).astype(np.int64)
     last = np.clip(np.ceil(bottom[:, 1] - 0.5), 0, shape[0]).astype(np.int64)
     triangle, row = _spread(first, last)
     level = row.astype(np.float64) + 0.5
-    long = _at(top[triangle], bottom[triangle], level)
-    short = np.where(
-        level < middle[triangle, 1],
-        _at(top[triangle], middle[triangle], level),
-        _at(middle[triangle], bottom[triangle], level),
-    )
+    long = _at(top, bottom, triangle, level)
+    upper = level < middle[triangle, 1]
+    short = np.where(upper, _at(top, middle, triangle, level), _at(middle, bottom, triangle, level))
     # from rows to pixels
     left = np.clip(np.ceil(np.minimum(long, short) - 0.5), 0, shape[1]).astype(np.int64)
     right = np.clip(np.ceil(np.maximum(long, short) - 0.5), 0, shape[1]).astype(np.int64)
-    span, column = _spread(left, right)
-    triangle, row = triangle[span], row[span]
-    depth = (
-        a[triangle, 2]
-        + across[triangle] * (column + 0.5 - a[triangle, 0])
-        + down[triangle] * (row + 0.5 - a[triangle, 1])
-    )
-    return kept[triangle], row * shape[1] + column, depth
+    beside, below = left + 0.5 - a[triangle, 0], level - a[triangle, 1]
+    start = a[triangle, 2] + across[triangle] * beside + down[triangle] * below
+    counts = np.maximum(right - left, 0)
+    along = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    depth = np.repeat(start, counts) + np.repeat(across[triangle], counts) * along
+    return np.repeat(kept[triangle], counts), np.repeat(row * shape[1] + left, counts) + along, depth
 
 
-def _at(start: NDArray[np.float64], end: NDArray[np.float64], level: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the columns of edges at these rows, ``(n,) float64``; of horizontal edges, that of their start."""
+def doubled_areas(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return twice the area of triangles ``(n, 3, 3)`` in the picture; it is positive where they run clockwise."""
+    a, b, c = (corners[:, corner, :2] for corner in range(3))
+    areas: NDArray[np.float64] = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (c[:, 0] - a[:, 0]) * (b[:, 1] - a[:, 1])
+    return areas
+
+
+def _at(
+    start: NDArray[np.float64], end: NDArray[np.float64], edge: NDArray[np.int64], level: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the columns of edges, by index, at these rows, ``(n,) float64``; of horizontal ones, that of their start.
+
+    ``start`` and ``end`` are ``(m, 3) float64``.
+    """
     height = end[:, 1] - start[:, 1]
-    along = np.divide(level - start[:, 1], height, out=np.zeros_like(height), where=height > 0.0)
-    column: NDArray[np.float64] = start[:, 0] + along * (end[:, 0] - start[:, 0])
+    slope = np.divide(end[:, 0] - start[:, 0], height, out=np.zeros_like(height), where=height > 0.0)
+    column: NDArray[np.float64] = start[edge, 0] + slope[edge] * (level - start[edge, 1])
     return column
 
 
@@ -116,5 +123,4 @@ def _spread(first: NDArray[np.int64], last: NDArray[np.int64]) -> tuple[NDArray[
     """Return for every integer of the half-open ranges the index of its range, and the integer itself."""
     counts = np.maximum(last - first, 0)
     which = np.repeat(np.arange(len(counts)), counts)
-    before = np.cumsum(counts) - counts
-    return which, np.arange(len(which)) - before[which] + first[which]
+    return which, np.arange(len(which)) + np.repeat(first - (np.cumsum(counts) - counts), counts)
