@@ -157,6 +157,10 @@ def test_a_damaged_run_is_told(run):
         (b"transform=", b"turned="),
         (b"<mesh>", b"<other/>\n<mesh>"),
         (b"1 0 0 0", b"x 0 0 0"),
+        (b'v1="', b'v1="-'),
+        (b'v2="', b'v2="1.'),
+        (b'v2="', b'v2="1 '),
+        (b'v3="', b'v3="x'),
     ],
 )
 def test_a_model_that_is_not_as_written_is_told_or_read_alike(run, old, new):

@@ -15,12 +15,12 @@ from worker.output.meshes.opc_package import (
     attribute,
     base_materials,
     mesh_object,
-    read_meshes,
+    read_mesh,
     read_model,
     two_bodies,
     write_package,
 )
-from worker.solids.mesh import Mesh
+from worker.solids.mesh import Mesh, bounds
 from worker.spec.errors import CheckFailed
 from worker.spec.manifest import Check
 from worker.spec.printer.printer import Printer
@@ -78,7 +78,7 @@ class BedObject:
     def all_placed(self) -> tuple[NDArray[np.float64], ...]:
         """The vertices of each body on the bed, ``(n, 3) float64``, mm."""
         turned = [_turned(body, self.turn) for body in self.bodies]
-        moved = np.array([*self.at, 0.0]) - turned[0].min(axis=0)
+        moved = np.array([*self.at, 0.0]) - bounds(turned[0])[0]
         return tuple(body + moved for body in turned)
 
     @property
@@ -188,9 +188,9 @@ def read_run(data: bytes) -> list[RunItem]:
         CheckFailed: when the package cannot be read or has another structure than `write_run` gives it.
     """
     model = read_model(data)
-    meshes = read_meshes(model)
     # only the small rest without the meshes is parsed as XML
     head, *blocks = model.split(b"<mesh>")
+    meshes = [read_mesh(block) for block in blocks]
     rest = b"".join([head, *(b"<mesh/>" + block.partition(b"</mesh>")[2] for block in blocks)])
     try:
         return _items(ET.fromstring(rest), meshes)  # noqa: S314 - expected_triangles, and without a DTD
@@ -222,7 +222,7 @@ def check_run(
     except CheckFailed as failure:
         limit = failure.limit or "the file can be read"
         return (Check(name="readable", passed=False, value=failure.message, limit=limit, subject=subject),)
-    boxes = [(item.placed.min(axis=0), item.placed.max(axis=0)) for item in items]
+    boxes = [bounds(item.placed) for item in items]
     gap = min((_gap(first, other) for first, other in combinations(boxes, 2)), default=None)
     named = [(item.name, item.part_number) for item in items] == [(item.name, item.part_number) for item in expected]
     deviation = max(map(_deviation, items, expected), default=0.0) if len(items) == len(expected) else None
@@ -338,13 +338,14 @@ def _deviation(item: RunItem, expected: BedObject) -> float:
     if len(item.bodies) != len(expected.bodies):
         return float("inf")
     greatest = 0.0
-    for body, planned, at, planned_at in zip(
-        item.bodies, expected.bodies, item.all_placed, expected.all_placed, strict=True
-    ):
+    placed = zip(item.bodies, expected.bodies, item.all_placed, expected.all_placed, strict=True)
+    for body, planned, vertices, planned_vertices in placed:
         expected_triangles, triangles = planned.triangles, body.triangles
         if expected_triangles.shape != triangles.shape or triangles.min() < 0 or triangles.max() >= len(body.vertices):
             return float("inf")
-        greatest = max(greatest, float(np.abs(at[triangles] - planned_at[expected_triangles]).max()))
+        alike = vertices.shape == planned_vertices.shape and np.array_equal(triangles, expected_triangles)
+        moved = vertices - planned_vertices if alike else vertices[triangles] - planned_vertices[expected_triangles]
+        greatest = max(greatest, float(np.abs(moved).max()))
     return greatest
 
 

@@ -9,7 +9,7 @@ from worker.output.meshes.opc_package import (
     base_materials,
     mesh_element,
     mesh_object,
-    read_meshes,
+    read_mesh,
     read_model,
     two_bodies,
     write_package,
@@ -66,7 +66,7 @@ def read_3mf(data: bytes) -> list[Mesh]:
     Raises:
         CheckFailed: when the package cannot be read or holds no mesh.
     """
-    meshes = read_meshes(read_model(data))
+    meshes = [read_mesh(block) for block in read_model(data).split(b"<mesh>")[1:]]
     if not meshes:
         raise CheckFailed("The 3MF package holds no mesh.", limit="at least one mesh")
     return meshes
