@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from math import ceil, floor
 from typing import Final, Literal, TypeAlias
 
-from shapely import get_parts, intersection, union_all
+from shapely import get_coordinates, get_parts, intersection, length, union_all
 from shapely.geometry import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
@@ -152,9 +152,10 @@ class _Figure:
         # lines of all areas lie on one grid
         starts = [pitch * step for step in range(floor((left - deep - top) / pitch), ceil((right - top) / pitch) + 1)]
         lines = [LineString([(start + top, top), (start + top + deep, low)]) for start in starts]
-        for line in get_parts(intersection(area, lines)):
-            if isinstance(line, LineString) and line.length > 0.0:
-                self.sheet.line(*line.coords, width=0.15 * self.unit)
+        parts = get_parts(intersection(area, lines))
+        parts = parts[length(parts) > 0.0]  # points have no length
+        for left, top, right, low in get_coordinates(parts).reshape(-1, 4).tolist():
+            self.sheet.line((left, top), (right, low), width=0.15 * self.unit)
         for ring in (outer, *holes):
             self.sheet.shapes.append(Path(tuple(ring), closed=True, width=0.15 * self.unit))
 
@@ -221,7 +222,7 @@ class _Figure:
             fill = _STRIP if part.part.kind == "panel" else 1.0
             self._ring(part.outline, fill=fill, width=0.2 * self.unit)
         for part in self.mapped.panels if marked else ():
-            left, front, right, back = part.box.bounds
+            left, front, right, back = part.bounds
             x, y = self._at((left + right) / 2.0, (front + back) / 2.0)
             size = (_PANEL_MARK if part.part.kind == "panel" else LEAST) * self.unit
             turned = part.part.kind == "panel" and back - front > right - left
@@ -239,7 +240,7 @@ class _Figure:
 
     def _before_shoe(self, shoe: MappedPart, wide: float, deep: float) -> Point:
         """Return the middle of a shoe's mark on the sheet: on its panel, before the shoe's cheeks."""
-        left, front, right, back = shoe.box.bounds
+        left, front, right, back = shoe.bounds
         x, y = self._at((left + right) / 2.0, (front + back) / 2.0)
         away_x, away_y = ((1.0, 0.0), (0.0, -1.0), (-1.0, 0.0), (0.0, 1.0))[shoe.place.turn // _QUARTER]
         gap = self.unit
@@ -314,7 +315,7 @@ class _Figure:
         level, below = 0, tray.on
         while below is not None:
             level, below = level + 1, below.on
-        x, y, right, low = tray.box.bounds
+        x, y, right, low = tray.bounds
         step = min(0.8 * self.unit * self.scale * level, (right - x) / 5.0, (low - y) / 5.0)
         self._ring(rounded(x + step, y + step, right - step, low - step, 0.0), width=0.25 * self.unit,
                    dash=(1.2 * self.unit, 0.8 * self.unit))  # fmt: skip
@@ -328,7 +329,7 @@ class _Figure:
         shape = stack[0].part.shape
         shape = shape.tray if isinstance(shape, PieceShape) else shape
         inside = isinstance(shape, TrayShape) and bool(shape.walls or shape.pockets or shape.ledge)
-        x, y, wide, deep = self._frame(*stack[0].box.bounds)
+        x, y, wide, deep = self._frame(*stack[0].bounds)
         pad = min(_PAD * self.unit * len(stack), wide / 12.0, deep / 12.0)
         row_depth = (deep - 2 * pad) / len(stack)
         frames = [(x + pad, y + pad + level * row_depth, wide - 2 * pad, row_depth) for level in range(len(stack))]

@@ -40,7 +40,7 @@ _NAMES: Final = ("DejaVuSans", "DejaVuSans-Bold")
 
 def _registered(name: str) -> Any:
     with as_file(files("worker.output") / "fonts" / f"{name}.ttf") as path:
-        face = TTFont(name, str(path))
+        face = TTFont(name, str(path), asciiReadable=False)
     pdfmetrics.registerFont(face)
     return face
 
@@ -57,6 +57,8 @@ def font_name(*, bold: bool) -> str:
 
 def clean(text: str) -> str:
     """Return a text without invisible characters: control and formatting characters, such as directional marks."""
+    if text.isprintable():  # most texts: no character is of the categories below
+        return text
     return "".join(" " if sign in "\t\r\n" else sign for sign in text if sign in "\t\r\n" or _seen(sign))
 
 
@@ -82,12 +84,13 @@ def lacks(text: str) -> bool:
     return not all(map(_settable, plain(text)))
 
 
+@lru_cache(maxsize=8192)  # the sheets of a job's runs have the same paragraphs
 def printable(text: str) -> str:
     """Return a clean text in which `MISSING` replaces characters that a PDF cannot show."""
     return "".join(sign if _settable(sign) else MISSING for sign in clean(text))
 
 
-@lru_cache(maxsize=8192)  # the sheets of a job's runs have the same paragraphs
+@lru_cache(maxsize=8192)
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Return the width of a line in the unit of ``size``; characters that a PDF cannot show count as full-width."""
     settable = "".join(filter(_settable, text))

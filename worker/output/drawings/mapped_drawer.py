@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from math import cos, pi, sin
+from math import cos, pi, prod, sin
 from typing import Final
 
 from shapely.geometry import Polygon, box
@@ -41,13 +41,24 @@ class MappedPart:
         return (deep, wide) if self.place.turn % 180 == _QUARTER else (wide, deep)
 
     @property
-    def box(self) -> Polygon:
-        """The bounding box as placed, seen from above."""
+    def bounds(self) -> tuple[float, float, float, float]:
+        """The bounding box as placed, seen from above: left, front, right, back, mm."""
         (x, y, _), (wide, deep) = self.place.at, self.size
         if isinstance(self.part.shape, PieceShape):
             (left, front), (right, back) = self._ends
-            return box(x + left, y + front, x + right, y + back)
-        return box(x, y, x + wide, y + deep)
+            return x + left, y + front, x + right, y + back
+        return x, y, x + wide, y + deep
+
+    @property
+    def box(self) -> Polygon:
+        """The bounding box as placed, seen from above."""
+        return box(*self.bounds)
+
+    def shared_area(self, other: "MappedPart") -> float:
+        """Return the area in which the bounding boxes of two parts overlap, mm2."""
+        own, their = self.bounds, other.bounds
+        sides = (min(own[axis + 2], their[axis + 2]) - max(own[axis], their[axis]) for axis in (0, 1))
+        return prod(max(side, 0.0) for side in sides)
 
     @property
     def _ends(self) -> tuple[Point, Point]:
@@ -75,7 +86,7 @@ class MappedPart:
         shape = self.part.shape
         wide, deep, _ = self.part.size
         if self.place.upright:
-            return rounded(*self.box.bounds, 0.0)
+            return rounded(*self.bounds, 0.0)
         if isinstance(shape, TrayShape):
             return self.put(rounded(0.0, 0.0, wide, deep, max(shape.corner_radius - shape.inset, 0.0)))
         if isinstance(shape, PieceShape):
@@ -154,8 +165,8 @@ class MappedDrawer:
             level = self._levels.get(tray.index, 0)
             while len(layers) <= level:
                 layers.append([])
-            stacks, own = layers[level], tray.box
-            shared = [(own.intersection(stack[0].box).area, number) for number, stack in enumerate(stacks)]
+            stacks = layers[level]
+            shared = [(tray.shared_area(stack[0]), number) for number, stack in enumerate(stacks)]
             area, number = max(shared, default=(0.0, 0))
             if area > _SHARED:
                 stacks[number].append(MappedPart(tray.index, tray.place, tray.part, stacks[number][-1]))
