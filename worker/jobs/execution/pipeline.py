@@ -4,7 +4,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from hashlib import sha256
-from importlib.metadata import version
 from types import MappingProxyType
 from typing import Final
 
@@ -18,6 +17,7 @@ from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Face, Part, Shape
 from worker.output.bundle.bundle import write_bundle
 from worker.output.bundle.manifest_writer import (
+    GENERATOR,
     PartRecord,
     compose_manifest,
     file_entry,
@@ -200,4 +200,4 @@ def _name(shape: Shape, faces: Sequence[Face]) -> str:
 def _limits(printer: Printer) -> str:
     """Return the digest of everything but the part that its checks depend on."""
     own = printer.model_dump_json(exclude={"name", "materials", "cost_per_hour"})
-    return sha256(f"{version('drawerwright')} {own}".encode()).hexdigest()
+    return sha256(f"{GENERATOR.version} {own}".encode()).hexdigest()
