@@ -30,6 +30,9 @@ __all__ = ["Estimate", "estimate"]
 #: Decimals of mm2 to which areas of equal regions agree.
 _AREA_DECIMALS: Final = 3
 
+#: Areas that differ by less, of regions of which one lies in the other, are those of equal regions, mm2.
+_LEAST_AREA: Final = 1e-3
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
@@ -136,6 +139,7 @@ def _slabs(whole: Sequence[Band], process: Process, first_top: float) -> tuple[l
         inside = sorted(cut for cut in cuts if band.low + LENGTH_EPSILON < cut < band.high - LENGTH_EPSILON)
         fill_numbers: dict[tuple[int, ...], int] = {}
         areas: dict[float, int] = {}
+        covered = _Covered(band.inner, whole)
         for low, high in pairwise([band.low, *inside, band.high]):
             if high - low < LENGTH_EPSILON:
                 continue
@@ -148,8 +152,7 @@ def _slabs(whole: Sequence[Band], process: Process, first_top: float) -> tuple[l
             ]
             key = (-1,) if skin else (near[0], near[-1]) if near else ()
             if key not in fill_numbers:
-                others = [whole[place].section for place in near]
-                fill = _Fill(number, manifold3d.CrossSection() if skin else _covered(band.inner, others))
+                fill = _Fill(number, manifold3d.CrossSection() if skin else covered.by(near))
                 # of regions that lie in each other those of equal area are the same
                 of_area = areas.setdefault(round(fill.sparse.area(), _AREA_DECIMALS), len(fills))
                 fill_numbers[key] = of_area
@@ -159,9 +162,38 @@ def _slabs(whole: Sequence[Band], process: Process, first_top: float) -> tuple[l
     return slabs, fills
 
 
-def _covered(inner: manifold3d.CrossSection, others: Sequence[manifold3d.CrossSection]) -> manifold3d.CrossSection:
-    """Return the intersection of a region with all other sections."""
-    return inner if inner.is_empty() else reduce(lambda left, other: left ^ other, others, inner)
+class _Covered:
+    """What sections of other bands cover of the region inside the walls of one.
+
+    Each is intersected with the region once, and what covers it whole is left out: half the time of a part with
+    pockets in the shape of things.
+    """
+
+    def __init__(self, inner: manifold3d.CrossSection, whole: Sequence[Band]) -> None:
+        self._inner, self._whole = inner, whole
+        self._area = inner.area()
+        self._by_one: dict[int, manifold3d.CrossSection | None] = {}
+
+    def by(self, places: Sequence[int]) -> manifold3d.CrossSection:
+        """Return what all the bands at these places cover."""
+        if self._inner.is_empty():
+            return self._inner
+        partly = [region for place in places if (region := self._by(place)) is not None]
+        return reduce(lambda left, other: left ^ other, partly) if partly else self._inner
+
+    def _by(self, place: int) -> manifold3d.CrossSection | None:
+        """Return what one band covers, None for the whole region."""
+        if place not in self._by_one:
+            region = self._inner ^ self._whole[place].section
+            self._by_one[place] = None if self._area - region.area() < _LEAST_AREA else region
+        return self._by_one[place]
+
+
+def _full(region: manifold3d.CrossSection, sparse: manifold3d.CrossSection) -> manifold3d.CrossSection:
+    """Return what is filled completely of the region inside the walls: all but the sparse infill in it."""
+    if sparse.is_empty():
+        return region
+    return region - sparse if region.area() - sparse.area() >= _LEAST_AREA else manifold3d.CrossSection()
 
 
 def _layer_times(whole: Sequence[Band], fills: Sequence[_Fill], process: Process) -> tuple[list[float], list[float]]:
@@ -169,10 +201,7 @@ def _layer_times(whole: Sequence[Band], fills: Sequence[_Fill], process: Process
     walls, of = Walls.of(whole, process), np.array([fill.band for fill in fills])
     width, count = process.line_width, len(fills)
     inner = [whole[fill.band].inner for fill in fills]
-    full = (
-        region if fill.sparse.is_empty() else region - fill.sparse for region, fill in zip(inner, fills, strict=True)
-    )
-    regions = [region.to_polygons() for region in full]
+    regions = [_full(region, fill.sparse).to_polygons() for region, fill in zip(inner, fills, strict=True)]
     spacings = np.full(2 * count, width)
     if process.infill > 0.0:
         spacings[count:] /= process.infill

@@ -37,6 +37,9 @@ _EQUAL: Final = 1e-5
 #: Slope of a direction in which hardly two points of a section lie at the same place: the golden ratio.
 _SLOPE: Final = 0.6180339887498949
 
+#: Each corner of a triangle, the one after it, and the one before.
+_TURNED: Final = np.array([[0, 1, 2], [1, 2, 0], [2, 0, 1]])
+
 #: Fewest points of a ring.
 _CORNERS: Final = 3
 
@@ -120,11 +123,13 @@ def _steps(
     times = last - first
     of = np.repeat(np.arange(len(triangles)), times)
     places = np.arange(len(of)) - np.repeat(np.cumsum(times) - times - first, times)
-    over = np.stack([a, b, c])[:, of] > heights[places]
-    upwards = over.sum(axis=0) == 1
+    at = heights[places]
+    over_a, over_b, over_c = (end[of] > at for end in (a, b, c))
     # one corner lies on the other side than both others: the ring crosses the edges before and after it
-    alone = np.argmax(over == upwards, axis=0)
-    corner, after, before = (triangles[of, (alone + turn) % 3].astype(np.int64) for turn in range(3))
+    alone = np.where(over_a == over_b, 2, np.where(over_a == over_c, 1, 0))
+    upwards = np.choose(alone, [over_a, over_b, over_c])
+    corners = triangles.astype(np.int64).ravel()
+    corner, after, before = (corners[3 * of + turned[alone]] for turned in _TURNED)
     count = len(z)
 
     def edge(end: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -136,7 +141,7 @@ def _steps(
         np.minimum(corner, far),
         np.maximum(corner, far),
     )  # both steps at an edge then have the same point
-    share = (heights[places] - z[first_end]) / (z[last_end] - z[first_end])
+    share = (at - z[first_end]) / (z[last_end] - z[first_end])
     plane = mesh.vertices[:, :2]
     points = plane[first_end] + share[:, None] * (plane[last_end] - plane[first_end])
     return edge(far), edge(np.where(upwards, before, after)), points, places
@@ -145,7 +150,8 @@ def _steps(
 def _apart(points: NDArray[np.float64], following: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Return which points are not where the one before is."""
     kept = np.empty(len(points), dtype=bool)
-    kept[following] = np.abs(points[following] - points).max(axis=1) > _APART
+    steps = np.abs(points[following] - points)
+    kept[following] = np.maximum(steps[:, 0], steps[:, 1]) > _APART
     return kept
 
 
