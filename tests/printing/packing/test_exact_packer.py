@@ -1,5 +1,6 @@
 """The exact packer against an exhaustive search over cells, and its answers in the runs of a job."""
 
+from collections import Counter
 from itertools import combinations, product
 
 from hypothesis import assume, given, settings
@@ -7,9 +8,11 @@ from hypothesis import strategies as st
 
 from tests.printing.packing.exhaustive_packing import fewest_runs
 from worker.layout.floor.print_bed import Bed
+from worker.printing.packing.bed_model import BedGrid
 from worker.printing.packing.bed_surface import UNITS, Surface
 from worker.printing.packing.exact_packer import PackedPiece, pack_into
 from worker.printing.packing.pieces import Piece
+from worker.printing.packing.run_contents import PieceKind, run_contents
 from worker.printing.packing.run_packer import pack_runs
 
 WIDTH, DEPTH = 6, 5
@@ -85,3 +88,48 @@ def test_a_run_is_proven_to_be_needed_where_the_bound_leaves_it_open():
     assert (len(heuristic.runs), heuristic.lower_bound) == (4, 3)
     assert (len(exact.runs), exact.lower_bound) == (4, 4)
     assert exact.runs == heuristic.runs
+
+
+def _group(*sizes):
+    return [Piece(f"T{index}", width, depth, 20.0, count) for index, (count, width, depth) in enumerate(sizes)]
+
+
+def test_a_run_that_the_heuristics_need_is_saved():
+    # trays on cells of 42 mm that cover 97 % of what they can cover of five beds
+    pieces = _group((5, 62.5, 83.5), (6, 41.5, 125.5), (5, 62.5, 125.5), (12, 41.5, 41.5), (3, 83.5, 83.5))
+    bed = Bed.of((180.0, 180.0), 0.5, [])
+    heuristic, exact = pack_runs(pieces, bed), pack_runs(pieces, bed, exact=True)
+    assert (len(heuristic.runs), len(exact.runs), exact.lower_bound) == (6, 5, 5)
+    assert Counter(piece.mark for run in exact.runs for piece in run.pieces) == {
+        piece.mark: piece.quantity for piece in pieces
+    }
+
+
+def test_runs_of_many_alike_pieces_are_saved():
+    pieces = _group((14, 83.5, 125.5), (18, 41.5, 125.5), (49, 41.5, 83.5))
+    bed = Bed.of((180.0, 180.0), 0.5, [])
+    heuristic, exact = pack_runs(pieces, bed), pack_runs(pieces, bed, exact=True)
+    assert (len(heuristic.runs), len(exact.runs), exact.lower_bound) == (17, 15, 15)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(1, 5), st.integers(2, 5), st.integers(1, 4)), min_size=1, max_size=4),
+    _FORBIDDEN, st.sampled_from([None, 5.0]),
+)  # fmt: skip
+def test_what_the_runs_of_a_packing_hold_is_among_the_contents(sizes, forbidden, limit):
+    surface = _surface(forbidden)
+    sizes = {(max(pair), min(pair)): count for *pair, count in sizes if surface.holds(tuple(s * UNITS for s in pair))}
+    assume(sizes)
+    pieces = [Piece(f"{a}x{b}", float(a), float(b), 1.0, count) for (a, b), count in sizes.items()]
+    bed = Bed.of((float(WIDTH), float(DEPTH)), 0.0, [tuple(map(float, area)) for area in forbidden])
+    packed = pack_runs(pieces, bed, spacing=0.0, hours=lambda _: 1.0, max_run_hours=limit)
+
+    kinds = [PieceKind((a * UNITS, b * UNITS), 1.0, 0.0) for a, b in sizes]
+    counts = tuple(sizes.values())
+    grid = BedGrid.of([kind.size for kind, count in zip(kinds, counts, strict=True) for _ in range(count)], surface)
+    contents = run_contents(kinds, counts, grid, limit, len(packed.runs))
+
+    for run in packed.runs:
+        held = Counter(piece.mark for piece in run.pieces)
+        assert tuple(held[piece.mark] for piece in pieces) in contents

@@ -23,7 +23,7 @@ _PARTS: Final = 6
 _CUTS: Final = 8
 
 #: Rounding of sums of a few hundred fractions of a bed.
-_SHARE_SLACK: Final = 1e-9
+SHARE_SLACK: Final = 1e-9
 
 #: A piece for the bound: its grown footprint in units, the shorter side first, and its hours.
 Kind: TypeAlias = tuple[Size, float]
@@ -114,7 +114,7 @@ def _scaled(counts: Mapping[Kind, int], surface: Surface) -> int:
         return 0
     sides = sorted({side for size, _ in counts for side in size})
     whole = surface.reach
-    across, along = ([_scale(side, sides, scaling) for scaling in _scalings(sides, side)] for side in whole)
+    across, along = ([scaled_sides(side, sides, scaling) for scaling in scalings(sides, side)] for side in whole)
     best = 0
     for f in across:
         for g in along:
@@ -122,17 +122,17 @@ def _scaled(counts: Mapping[Kind, int], surface: Surface) -> int:
                 count * min(f[x] * g[y] for x, y in (size, size[::-1]) if x in f and y in g)
                 for (size, _), count in counts.items()
             )
-            best = max(best, ceil(area - _SHARE_SLACK))
+            best = max(best, ceil(area - SHARE_SLACK))
     return best
 
 
-def _scalings(sides: Sequence[int], whole: int) -> list[tuple[int, int]]:
+def scalings(sides: Sequence[int], whole: int) -> list[tuple[int, int]]:
     """Return the scalings to try: ``(0, 0)`` none, ``(k, 0)`` rounding to k parts, ``(0, cut)`` a cut."""
     cuts = [side for side in sides if 2 * side <= whole][-_CUTS:]
     return [(0, 0), *((k, 0) for k in range(1, _PARTS)), *((0, cut) for cut in cuts)]
 
 
-def _scale(whole: int, sides: Sequence[int], scaling: tuple[int, int]) -> dict[int, float]:
+def scaled_sides(whole: int, sides: Sequence[int], scaling: tuple[int, int]) -> dict[int, float]:
     """Return each side up to ``whole`` as a scaled fraction of it."""
     parts, cut = scaling
     scaled: dict[int, float] = {}

@@ -13,7 +13,7 @@ from rectpack.geometry import Rectangle
 
 from worker.layout.floor.print_bed import Bed
 from worker.printing.packing.bed_surface import UNITS, Size, Surface
-from worker.printing.packing.exact_packer import MOST_PIECES, PackedPiece, pack_into
+from worker.printing.packing.exact_packer import PackedPiece, pack_into
 from worker.printing.packing.lower_bound import HOURS_SLACK, least_runs
 from worker.printing.packing.pieces import Group, Piece, PlacedPiece, Run, Runs
 from worker.spec.errors import LayoutError
@@ -156,7 +156,7 @@ def pack_runs(
         too_long |= dict.fromkeys(copy.piece.mark for copy in long)
         loads = [load for copy in long for load in _filled([copy], surface, MaxRectsBl, limit)]
         best = _best(rest, surface, limit, least, effort)
-        if exact and least < len(best) and len(rest) <= MOST_PIECES:
+        if exact and least < len(best):
             best, least = _fewer_runs(rest, best, surface, limit, least)
         loads += best
         bound += least + len(long)
