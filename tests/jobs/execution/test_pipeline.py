@@ -124,6 +124,13 @@ def test_progress_is_told_part_by_part(spec):
     assert all(report.now for report in reports)
 
 
+def test_known_parts_are_no_steps(spec):
+    store, reports = InMemoryPartCache(), []
+    run_pipeline(spec(*_TRAYS), part_store=store, now=NOW)
+    run_pipeline(spec(*_TRAYS), part_store=store, now=NOW, report=reports.append)
+    assert [report.now for report in reports][:2] == ["layout", "assembly"]
+
+
 @pytest.mark.parametrize("after", [1, 2, 3])
 def test_cancelling_is_noticed_before_the_next_part(spec, store, after):
     reports = []

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import partial
 from hashlib import sha256
 from types import MappingProxyType
 from typing import Final
@@ -74,7 +75,7 @@ def run_pipeline(
         part_store: the part cache; only parts that passed their checks are kept.
         now: when the job was submitted; no run is scheduled earlier.
         identity: the job's id; by default the digest of its spec.
-        report: called before each step.
+        report: called before each step, that is each part to build, each run, and each of the others.
         cancelled: called after each report; returns whether the job was cancelled.
         spread: runs the tasks of drawers, in this process or in several.
         drawer_pages: the URLs of drawers' pages by the drawers' names, for the codes on the label sheet.
@@ -98,8 +99,8 @@ def run_pipeline(
     last = {name: len(plan.parts) + place for place, name in enumerate(_LAST_STEPS)}
     built: dict[str, BuiltPart] = {}
     for done, part in enumerate(plan.parts):
-        step(done, f"{part.kind} {part.mark}")
-        built[part.mark] = _build_part(part, spec.printer_of(part.kind), part_store, spec.body_faces)
+        begin = partial(step, done, f"{part.kind} {part.mark}")
+        built[part.mark] = _build_part(part, spec.printer_of(part.kind), part_store, spec.body_faces, begin)
     step(last["assembly"], "assembly")
     # these bytes were checked when the part was built, in this job or an earlier one
     meshes = {mark: read_stl(part.file("stl").data) for mark, part in built.items()}
@@ -158,7 +159,9 @@ def _named(plan: Plan, built: Mapping[str, BuiltPart]) -> tuple[dict[str, _Named
     return files, records
 
 
-def _build_part(part: Part, printer: Printer, store: PartCache, faces: Sequence[Face]) -> BuiltPart:
+def _build_part(
+    part: Part, printer: Printer, store: PartCache, faces: Sequence[Face], begin: Callable[[], None]
+) -> BuiltPart:
     """Return the part from the cache, or build, write, read back, check and keep it.
 
     Args:
@@ -166,12 +169,14 @@ def _build_part(part: Part, printer: Printer, store: PartCache, faces: Sequence[
         printer: the printer with the settings for this kind of part.
         store: the part cache.
         faces: those on which lettering is a body of its own.
+        begin: called before a part is built; one in the cache is no step, each of which is a write to the database.
     """
     letters = inlays(part.shape, faces)
     name, limits = _name(part.shape, faces if letters else ()), _limits(printer)
     cached = store.find(name, limits)
     if cached is not None:
         return cached
+    begin()
     solid = build(part.shape)
     # the files contain nothing specific to the job, so that other jobs can share them
     stl = write_stl(solid, f"drawerwright {part.kind} {name[:_SHORT]} mm")
