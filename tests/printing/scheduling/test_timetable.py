@@ -215,6 +215,15 @@ def test_printers_side_by_side_need_a_spool_each():
     assert purchases(runs, [pla])[0].spools == 0
 
 
+def test_a_run_without_a_date_takes_the_spool_that_is_on_a_printer():
+    """A run of PLA waits for the coupon: there is a spool of it on the printer that prints its coupon, not another."""
+    petg, red = (_run(number, 1, material=name) for number, name in ((1, "PETG"), (2, "PLA")))
+    table = _table([petg, red], [Material(name="PETG"), _PLA], printers=[{"name": "left"}, {"name": "right"}])
+    assert {step.printer for step in table.steps} == {"left", "right"}
+    bought = purchases([petg, red, _run(3, 2)], [Material(name="PETG"), _PLA], steps=table.steps)
+    assert [(entry.material, entry.spools) for entry in bought] == [("PETG", 1), ("PLA", 1)]
+
+
 def test_filaments_are_bought_apart_in_the_order_of_the_materials():
     red = Material(name="PETG", colour="#ff0000", cost_per_kg=30.0)
     runs = [_run(1, 1, material="PETG", colour="#ff0000"), _run(2, 1), _run(3, None)]

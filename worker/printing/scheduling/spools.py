@@ -81,12 +81,15 @@ class _Stock:
         """Take the filament of a run; return what feeds it.
 
         Where a spool would run out while nobody is there, the run starts on the smallest spool that lasts. The one that
-        was on the printer is used first again after it.
+        was on the printer is used first again after it. An undated run is printed where most of its filament is.
         """
-        before = self.mounted.get(dated.printer)
+        printer = dated.printer
+        if dated.begin is None and self.mounted:
+            printer = max(sorted(self.mounted), key=lambda name: self.mounted[name])
+        before = self.mounted.get(printer)
         if before is None:
-            self.mounted[dated.printer] = self._next(dated)
-        left = self.mounted[dated.printer]
+            self.mounted[printer] = self._next(dated)
+        left = self.mounted[printer]
         changes: list[SpoolChange] = []
         if grams > left + _EMPTY and not self._is_attended(left, dated, grams, attended):
             self.at_hand.insert(0, left)
@@ -100,7 +103,7 @@ class _Stock:
             left = self._next(dated)
             is_attended = _attended(dated, drawn / grams, attended)
             changes.append(SpoolChange(round(drawn, _DECIMALS), moment, is_attended, left))
-        self.mounted[dated.printer] = max(left - (grams - drawn), 0.0)
+        self.mounted[printer] = max(left - (grams - drawn), 0.0)
         return Feed(first, tuple(changes))
 
     def _is_attended(self, left: float, dated: SpoolRun, grams: float, attended: Hours | None) -> bool:
