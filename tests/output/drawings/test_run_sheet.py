@@ -133,3 +133,16 @@ def test_a_scheduled_pause_has_its_time(job):
 )
 def test_times_are_in_hours_and_minutes(seconds, text):
     assert _clock(seconds) == text
+
+
+def test_a_caution_that_does_not_fit_the_page_is_left_out_whole(job):
+    spec, manifest = job
+    topics = [caution.model_copy(update={"text": f"First {index}: {caution.text} Last {index}."})
+              for index, caution in enumerate(manifest.cautions * 3)]  # fmt: skip
+    shown = _text(
+        write_run_sheet(manifest.model_copy(update={"cautions": topics}), manifest.runs[0], spec.printer, None)
+    )
+    written = [index for index in range(len(topics)) if f"First {index}:" in shown]
+    assert written
+    assert len(written) < len(topics)
+    assert written == [index for index in range(len(topics)) if f"Last {index}." in shown]

@@ -98,7 +98,8 @@ def _facts(sheet: Sheet, run: RunEntry, parts: dict[str, PartEntry], step: StepE
     ]
     if run.lettering is not None:
         facts.insert(1, ("Lettering", f"{run.lettering.material} {run.lettering.colour or ''}".rstrip()))
-        times = f"{run.lettering.changes} changes, {run.lettering.waste:.1f} g wasted"
+        changes = f"{run.lettering.changes} change{'' if run.lettering.changes == 1 else 's'}"
+        times = f"{changes}, {run.lettering.waste:.1f} g wasted"
         facts.insert(2, ("", f"{run.lettering.grams:.1f} g of it; {times}"))
     if step is not None:
         facts += [
@@ -180,14 +181,15 @@ def _places(manifest: Manifest, mark: str, drawer: str | None) -> str:
 
 
 def _paragraphs(sheet: Sheet, heading: str, paragraphs: Sequence[str], y: float) -> float:
-    """Write paragraphs below a heading, as many as fit the page; return the lower end."""
+    """Write paragraphs below a heading, those that fit the page as a whole; return the lower end."""
     room = sheet.width - 2.0 * MARGIN
     sheet.write(heading, (MARGIN, y, room), _HEADING, bold=True)
     y += LINE * _HEADING + 1.0
     for paragraph in paragraphs:
-        for index, line in enumerate(wrapped(paragraph, room - 4.0, _TEXT)):
-            if y + LINE * _TEXT > sheet.height - _FOOT:
-                return y
+        lines = wrapped(paragraph, room - 4.0, _TEXT)
+        if y + len(lines) * LINE * _TEXT > sheet.height - _FOOT:
+            continue
+        for index, line in enumerate(lines):
             if index == 0:
                 sheet.write("-", (MARGIN, y, 4.0), _TEXT)
             sheet.write(line, (MARGIN + 4.0, y, room - 4.0), _TEXT, least=LEAST)
