@@ -77,7 +77,8 @@ def _after_reading(state: PrintState, event: PrintEvent, clearance: float, manif
         raise PrintRefused(
             "The coupon is not printed yet.",
             pointer="/clearance", value=clearance, limit=f"after {' and '.join(unprinted)}", part=unprinted[0],
-            remedy='Record its run with the clearance: {"outcome": "printed", "run": 1, "clearance": 0.25}.',
+            remedy='Record its run, which may have a new number, with the clearance: '
+            f'{{"outcome": "printed", "run": ..., "clearance": {clearance:g}}}.',
         )  # fmt: skip
     clearances = {**state.clearances, printers[0] if printers else "": clearance}
     return state.model_copy(update={"clearances": dict(sorted(clearances.items()))})
