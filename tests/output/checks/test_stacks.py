@@ -16,7 +16,7 @@ from worker.output.checks.part_checks import expected_of, inspect, require
 from worker.output.meshes.stl import read_stl, write_stl
 from worker.output.meshes.threemf import write_3mf
 from worker.solids.kernel import build, genus
-from worker.spec import Spec
+from worker.spec import Spec, load
 from worker.spec.drawer.joint import Joint, default_profile
 from worker.spec.drawer.tray import Tray
 from worker.spec.printer.printer import Printer
@@ -147,3 +147,22 @@ def test_stacked_items_rest_on_each_other(clearance):
         assert settled == pytest.approx(-clearance * sqrt(2.0), abs=0.005)
     meshes = {part.mark: read_stl(write_stl(build(part.shape), part.mark)) for part in plan.parts}
     assert [check for check in check_assembly(plan, meshes) if not check.passed] == []
+
+
+@pytest.mark.parametrize("bed", [120, 150])
+def test_trays_in_pieces_stand_in_each_other(bed):
+    """A piece reaches over the seam, so it overlaps pieces of the other tray on both sides of it a little."""
+    trays = [
+        {"name": "lower", "cells": [4, 5], "height": 60, "at": [0, 0], "rim": "stacking"},
+        {"name": "upper", "cells": [4, 5], "height": 40, "on": "lower", "rim": "straight"},
+    ]
+    drawer = {"name": "top", "width": 190, "depth": 190, "height": 120, "trays": trays}
+    grid = {"pitch": 35}
+    printer = {"bed": [bed, bed, 150]}
+    spec = {"spec": "1", "name": "k", "coupon": False, "drawers": [drawer], "grid": grid, "printer": printer}
+    plan = lay_out(load(spec))
+    assert len(plan.drawers[0].jointed) == 2
+    meshes = {part.mark: build(part.shape) for part in plan.parts}
+    checks = check_assembly(plan, meshes)
+    assert {"stack", "splice"} <= {check.name for check in checks}
+    assert [check for check in checks if not check.passed] == []

@@ -230,7 +230,7 @@ def _required_gap(
     clearance = solids.clearances.get(first_place.mark, 0.0) + solids.clearances.get(other.mark, 0.0)
     if kinds == {"tile", "tray"}:
         return "joint", clearance
-    if kinds == {"tray"} and _stacked(solids.box(first_place), solids.box(other)):
+    if kinds == {"tray"} and _stacked(_whole_box(solids, drawer, first), _whole_box(solids, drawer, second)):
         # A foot in a rim keeps the clearance once it is lifted from its 45-degree seat, on which it rests: by the
         # clearance times sqrt(2) along z (`Joint.settling`).
         return "stack", max(solids.clearances.values())
@@ -238,6 +238,15 @@ def _required_gap(
         gap = seams.get(frozenset((first, second)))
         return ("trays", clearance) if gap is None else ("splice", gap)
     return "apart", 0.0
+
+
+def _whole_box(solids: _Solids, drawer: DrawerPlan, index: int) -> Box:
+    """Return the bounding box of the tray that a placement belongs to, with all its pieces, mm."""
+    pieces = next((tray.pieces for tray in drawer.jointed if index in tray.pieces), (index,))
+    boxes = np.array([solids.box(drawer.placements[piece]) for piece in pieces])
+    x0, y0, z0 = boxes[:, :3].min(axis=0).tolist()
+    x1, y1, z1 = boxes[:, 3:].max(axis=0).tolist()
+    return x0, y0, z0, x1, y1, z1
 
 
 def _stacked(first: Box, other: Box) -> bool:
