@@ -26,6 +26,10 @@ _ROUNDING: Final = 0.01
 #: Least width of a groove that is seen, mm, and half of what is left of it where it is open.
 _LEAST_GROOVE: Final = 1.0
 _OPEN: Final = 0.5
+#: Least length of the side that a groove is open in, mm: both ends then lie on it. Outlines whose sides are all shorter
+#: are simplified by so much, which their clearance takes.
+_LEAST_OPENED: Final = 1.5
+_SIMPLIFIED: Final = (0.0, 0.05, 0.1)
 _QUARTERS: Final = (0.0, 90.0, 180.0, 270.0)
 _ANY: Final = tuple(15.0 * step for step in range(24))
 
@@ -176,15 +180,20 @@ def _stages(spec: NestedPocket) -> tuple[tuple[Motion, ...], ...]:
 def _groove(spec: NestedPocket, item: Polygon, width: float) -> Polygon | None:
     """Return the groove along an item's outline with its clearance, open in the middle of its longest side.
 
-    None if it meets itself. Open, it is one ring without a hole, as any pocket.
+    None if it meets itself, or has no side that is long enough. Open, it is one ring without a hole, as any pocket.
     """
-    inner = item.buffer(spec.clearance, join_style="mitre")
-    if not isinstance(inner, Polygon) or inner.interiors:
+    for tolerance in _SIMPLIFIED:
+        inner = item.simplify(tolerance).buffer(spec.clearance, join_style="mitre")
+        if not isinstance(inner, Polygon) or inner.interiors:
+            return None
+        corners = shapely.get_coordinates(inner.exterior)
+        sides = np.linalg.norm(np.diff(corners, axis=0), axis=1)
+        longest = int(np.argmax(np.round(sides, 3)))
+        if sides[longest] >= _LEAST_OPENED:
+            break
+    else:
         return None
     band = inner.buffer(width, join_style="mitre", mitre_limit=2.0) - inner
-    corners = shapely.get_coordinates(inner.exterior)
-    sides = np.linalg.norm(np.diff(corners, axis=0), axis=1)
-    longest = int(np.argmax(np.round(sides, 3)))
     middle = shapely.LineString(corners[longest : longest + 2])
     gap = middle.interpolate(0.5, normalized=True).buffer(width + _OPEN)
     within = shapely.LineString(
