@@ -36,6 +36,8 @@ _WORK_EACH: Final = 30
 #: Most work for a nest of one kind, and of several: correlations times mm2 of the trays that are tried.
 _MOST_AREA: Final = 600.0 * 100.0**2
 _MOST_SHARED_AREA: Final = 2000.0 * 100.0**2
+#: A tray for several kinds is likely to be so many times as large as its things.
+_LIKELY: Final = 2.2
 #: Degrees between the directions in which an outline is compared with a tray before it is nested.
 _STEP: Final = 15.0
 #: Maximum length of a facet of a round outline, in mm, and the most of them.
@@ -168,6 +170,12 @@ class _Search:
     ground: DrawerLimits
     spent: float = 0.0
 
+    @property
+    def area(self) -> float:
+        """The area of all things with a half of the web around them, mm2."""
+        grow = POCKET_CLEARANCE + self.ground.lines / 2.0
+        return sum(pocket.count * float(Polygon(pocket.points).buffer(grow).area) for pocket in self.pockets)
+
     def smallest(
         self, rim: Rim, height: float, footprints: Collection[tuple[int, int]]
     ) -> Iterator[tuple[tuple[int, int], tuple[PlacedNested, ...]]]:
@@ -202,15 +210,19 @@ class _Search:
         A larger tray need not take what a smaller one of another form does, so halving the sizes may miss the least.
         """
         sizes = sorted(self._large_enough(rim, footprints), key=lambda pair: (pair[0] * pair[1], sum(pair), pair))
+        # of two that are each other turned the second is tried last
+        tried = [pair for pair in sizes if pair[0] <= pair[1] or pair[::-1] not in sizes]
         best: tuple[tuple[int, int], tuple[PlacedNested, ...]] | None = None
-        low, high = 0, len(sizes)
+        low, high = 0, len(tried)
+        middle = sum(pair[0] * pair[1] * (self.ground.pitch / 2.0) ** 2 < _LIKELY * self.area for pair in tried)
         while low < high and self.spent < _MOST_SHARED_AREA:
-            middle = (low + high) // 2
-            placed = self._nested(sizes[middle], rim, height)
+            middle = min(middle, high - 1)
+            placed = self._nested(tried[middle], rim, height)
             if placed is None:
                 low = middle + 1
             else:
-                high, best = middle, (sizes[middle], placed)
+                high, best = middle, (tried[middle], placed)
+            middle = (low + high) // 2
         if best is None:
             return
         yield best
@@ -220,11 +232,8 @@ class _Search:
 
     def _large_enough(self, rim: Rim, footprints: Collection[tuple[int, int]]) -> Iterator[tuple[int, int]]:
         """Yield the footprints that are large enough for the area of things, and for each of them in some direction."""
-        ground = self.ground
-        items = [Polygon(pocket.points) for pocket in self.pockets]
-        grow = POCKET_CLEARANCE + ground.lines / 2.0
-        area = sum(pocket.count * item.buffer(grow).area for pocket, item in zip(self.pockets, items, strict=True))
-        boxes = [_boxes(item) for item in items]
+        ground, area = self.ground, self.area
+        boxes = [_boxes(Polygon(pocket.points)) for pocket in self.pockets]
         for halves in sorted(footprints):
             room = [ground.usable(along, rim) for along in halves]
             reach = [along - 2.0 * (ground.lines + POCKET_CLEARANCE) for along in room]
