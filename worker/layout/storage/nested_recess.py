@@ -144,8 +144,8 @@ def nested_drafts(
         return
     height, top = stand
     open_sizes = [halves for halves in footprints if not _over(halves, beaten)]
-    found = search.smallest if len(kinds) == 1 else search.least
-    for halves, placed in found(rim, height, open_sizes):
+    sized = search.smallest if len(kinds) == 1 else search.least
+    for halves, placed in sized(rim, height, open_sizes):
         nesting = _Nesting(tuple(kinds), placed, ground)
         yield Draft((storage,) * len(kinds), halves, height, top, rim, 0.0, nesting.fill, recessed=True)
 
