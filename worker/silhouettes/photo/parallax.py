@@ -37,9 +37,10 @@ _THICKER: Final = 1.3
 #: more they mirror what lies below (1/2 - sqrt(1/8)), and a little for blur.
 _FLANK: Final = 0.18
 
-#: Share of a round body that is about as wide as it is thick, and how exactly that width is found, mm. It is more than
-#: a rod has at its bends, and no more than the head of a torch has.
+#: Share of a round body that is about as wide as it is thick, of a straight one and of a bent one, and how exactly that
+#: width is found, mm. A torch is so only at its head; a bent rod is wider at its bends.
 _WIDEST: Final = 0.2
+_WIDEST_BENT: Final = 0.6
 _RADIUS_STEP: Final = 0.02
 
 #: Share that a straight round body's outline has in common with its mirror image; bent rods have less. The axis is that
@@ -123,14 +124,20 @@ def _symmetric(outline: shapely.Polygon, thickness: float) -> shapely.Polygon:
     Its ends are vertical, and shiny or black ones that face the camera mirror the sheet or its shadow, seldom on both
     sides of the axis alike: what is seen on one side shows what is missing on the other.
     """
+    image = _mirror_image(outline, thickness)
+    return outline if image is None else largest(outline | image)
+
+
+def _mirror_image(outline: shapely.Polygon, thickness: float) -> shapely.Polygon | None:
+    """Return the mirror image of a round body's outline at its axis; None where they are not alike, as of bent rods."""
     core = largest(outline.buffer(-_CORE * thickness).buffer(_CORE * thickness))
     box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(core if core.area else outline))[:4]
     longer = max(np.diff(box[:3], axis=0), key=lambda side: round(float(np.linalg.norm(side)), 3))
     angle, centre = np.arctan2(longer[1], longer[0]), box.mean(axis=0)
     mirror = np.array([[np.cos(2 * angle), np.sin(2 * angle)], [np.sin(2 * angle), -np.cos(2 * angle)]])
     image = shapely.affinity.affine_transform(outline, [*mirror.ravel(), *(centre - mirror @ centre)])
-    both = largest(outline | image)
-    return both if (outline & image).area > _ALIKE * both.area else outline
+    alike = (outline & image).area > _ALIKE * (outline | image).area
+    return image if alike else None
 
 
 def union_over_heights(
@@ -185,10 +192,11 @@ def unseen_flanks(likely: shapely.Polygon, thickness: float) -> float:
         likely: its outline from above, mm.
         thickness: of the thing as it lies, mm.
     """
+    share = _WIDEST_BENT if _mirror_image(likely, thickness) is None else _WIDEST
     low, high = 0.0, thickness / 2.0
     while high - low > _RADIUS_STEP:
         middle = (low + high) / 2.0
-        if likely.buffer(-middle).buffer(middle).area > _WIDEST * likely.area:
+        if likely.buffer(-middle).buffer(middle).area > share * likely.area:
             low = middle
         else:
             high = middle
