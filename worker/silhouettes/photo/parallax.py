@@ -22,11 +22,10 @@ Body: TypeAlias = Literal["flat", "round", "stepped"]
 #: Farthest that a point may move between two heights of the union, mm, and most heights.
 _STEP: Final = 0.3
 _MOST_STEPS: Final = 48
-#: Heights as shares of the thickness between which the sides of a flat body are straight, and between which the axis of
-#: a round one may lie: the tenths allow for rounded edges, and for errors of the thickness and the camera's height. The
-#: lower part of sides that look like the sheet is not seen to its foot.
-_STRAIGHT: Final = (0.1, 0.9)
-_DOUBTFUL_STRAIGHT: Final = (0.4, 0.9)
+#: Heights as shares of the thickness between which the sides of a flat body are straight and seen, and between which
+#: the axis of a round one may lie: the tenths allow for rounded edges, and for errors of the thickness and the camera's
+#: height. The lower part of sides in the shade is often not seen.
+_STRAIGHT: Final = (0.4, 0.9)
 _AXIS: Final = (0.45, 0.55)
 #: How far wide parts of an outline are restored at their corners: a right angle is, the point of a cone is not.
 _MITRE_LIMIT: Final = 1.5
@@ -47,6 +46,7 @@ _RADIUS_STEP: Final = 0.02
 #: of what a disc of this share of the thickness reaches: stumps of ends that are seen in part do not turn it.
 _ALIKE: Final = 0.75
 _CORE: Final = 0.25
+_GRID: Final = 1e-4
 
 #: Corners closer than this to a line are left out, mm.
 _SIMPLIFY: Final = 0.015
@@ -97,14 +97,13 @@ def containing(
         height: of the camera, mm.
         thickness: of the thing as it lies, mm.
         body: how its sides run.
-        whole: whether its sides are seen to their foot, in the shade too.
+        whole: whether the ends of a round body are seen, in the shade too.
     """
     if body == "stepped":
         return union_over_heights(seen, nadir, height, thickness)
     plain = largest(seen.simplify(_SIMPLIFY))
     if body == "flat":
-        straight = _STRAIGHT if whole else _DOUBTFUL_STRAIGHT
-        low, high = (scaled(plain, nadir, 1.0 - share * thickness / height) for share in straight)
+        low, high = (scaled(plain, nadir, 1.0 - share * thickness / height) for share in _STRAIGHT)
         return grown(largest(low & high), 0.0)
     steps = _steps(seen, nadir, thickness / height)
     middle = union_over_heights(plain, nadir, height, thickness, _AXIS)
@@ -114,7 +113,7 @@ def containing(
         # all that is thicker than this height and the next one lies higher
         least = _THICKER * (low + 1.0 / steps) * thickness
         thin.append(outline - outline.buffer(-least).buffer(least, join_style="mitre", mitre_limit=_MITRE_LIMIT))
-    outline = largest(shapely.union_all([middle, *thin]))
+    outline = largest(shapely.union_all([middle, *thin], grid_size=_GRID))
     return grown(outline if whole else _symmetric(outline, thickness), 0.0)
 
 
@@ -125,19 +124,21 @@ def _symmetric(outline: shapely.Polygon, thickness: float) -> shapely.Polygon:
     sides of the axis alike: what is seen on one side shows what is missing on the other.
     """
     image = _mirror_image(outline, thickness)
-    return outline if image is None else largest(outline | image)
+    return outline if image is None else largest(shapely.union(grown(outline, 0.0), image, grid_size=_GRID))
 
 
 def _mirror_image(outline: shapely.Polygon, thickness: float) -> shapely.Polygon | None:
     """Return the mirror image of a round body's outline at its axis; None where they are not alike, as of bent rods."""
+    outline = grown(outline, 0.0)  # slivers of what was united are left out
     core = largest(outline.buffer(-_CORE * thickness).buffer(_CORE * thickness))
     box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(core if core.area else outline))[:4]
     longer = max(np.diff(box[:3], axis=0), key=lambda side: round(float(np.linalg.norm(side)), 3))
     angle, centre = np.arctan2(longer[1], longer[0]), box.mean(axis=0)
     mirror = np.array([[np.cos(2 * angle), np.sin(2 * angle)], [np.sin(2 * angle), -np.cos(2 * angle)]])
     image = shapely.affinity.affine_transform(outline, [*mirror.ravel(), *(centre - mirror @ centre)])
-    alike = (outline & image).area > _ALIKE * (outline | image).area
-    return image if alike else None
+    # sides that all but coincide fail without a grid
+    common = shapely.intersection(outline, image, grid_size=_GRID).area
+    return image if common > _ALIKE * (outline.area + image.area - common) else None
 
 
 def union_over_heights(
