@@ -12,7 +12,7 @@ from shapely.geometry import Polygon
 
 from tests.layout.storage.test_lane import shape_of
 from tests.layout.storage.things import assortment, filled_trays, ground, thing
-from tests.layout.tray.pockets.test_nesting import outlines
+from tests.layout.tray.pockets.test_nesting import corners_of, outlines
 from worker.layout.placement.columns.pocket_columns import nesting_sets
 from worker.layout.tray.pockets.pocket_outline import pocket_ring
 from worker.spec.items.handling import MOST_NESTED
@@ -39,7 +39,7 @@ _shapes = st.one_of(
     st.builds(
         lambda shape, high: {
             "kind": "polygon",
-            "points": np.round(shapely.get_coordinates(shape.exterior)[:-1], 3).tolist(),
+            "points": corners_of(shape),
             "height": high,
         },
         outlines(),

@@ -1,10 +1,9 @@
 """Trays that the search proposes, jointed or with nests: whatever they hold, they build and pass every check."""
 
-import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.layout.tray.pockets.test_nesting import outlines
+from tests.layout.tray.pockets.test_nesting import corners_of, outlines
 from worker.layout.planner import lay_out
 from worker.output.checks.assembly_checks import check_assembly
 from worker.output.checks.part_checks import expected_of, inspect, require
@@ -70,7 +69,7 @@ def test_any_nest_of_several_kinds_builds_and_passes_its_checks(kinds, engraved,
     items = [
         {
             "name": f"kind {number}", "count": count, "storage": "pocket", "group": "g", "engraved": engraved,
-            "shape": {"kind": "polygon", "points": shapely.get_coordinates(shape.exterior)[:-1].tolist(),
+            "shape": {"kind": "polygon", "points": corners_of(shape),
                 "height": high},
         }
         for number, (shape, high, count) in enumerate(kinds)

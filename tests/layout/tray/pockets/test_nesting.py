@@ -21,12 +21,12 @@ _SPANNER = shapely.union_all(
 _HOOK = shapely.LineString([(5, 5), (65, 5), (65, 45), (35, 45)]).buffer(5)
 
 
-def _corners(shape):
+def corners_of(shape):
     return np.round(shapely.get_coordinates(shape.simplify(0.02).exterior)[:-1], 3).tolist()
 
 
 def _pocket(shape, **fields):
-    return {"shape": "nested", "points": _corners(shape), "depth": 6.0, **fields}
+    return {"shape": "nested", "points": corners_of(shape), "depth": 6.0, **fields}
 
 
 def _usable(shape, wall=1.2):
@@ -111,7 +111,7 @@ def test_spanners_and_hooks_nest_where_their_boxes_would_not():
     boxes = [shapely.box(*area.bounds) for area in areas]
     assert any(box.intersects(other) for box, other in itertools.combinations(boxes, 2))
     for pocket, item in zip(shape.pockets, [_SPANNER, _SPANNER, _HOOK, _HOOK], strict=True):
-        assert _alike(shapely.Polygon(pocket.outline), _corners(item), 0.3, mirrored=False) < 1.0
+        assert _alike(shapely.Polygon(pocket.outline), corners_of(item), 0.3, mirrored=False) < 1.0
 
 
 def test_the_same_tray_has_the_same_places():
@@ -170,7 +170,7 @@ def test_an_engraved_outline_is_a_groove_around_the_item():
     assert not shape.wells  # the spanner lies on the raised floor
     assert shape.fill_top - pocket.bottom == pytest.approx(0.6)
     # a ring 1 mm wide, open for 1 mm, goes round the item with its clearance
-    item = shapely.Polygon(_corners(_SPANNER)).buffer(0.3, join_style="mitre")
+    item = shapely.Polygon(corners_of(_SPANNER)).buffer(0.3, join_style="mitre")
     assert groove.area == pytest.approx(
         item.buffer(1.0, join_style="mitre", mitre_limit=2).area - item.area - 1.0, abs=0.1
     )

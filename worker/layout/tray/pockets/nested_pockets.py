@@ -23,12 +23,11 @@ __all__ = ["PlacedNested", "nested_pockets"]
 
 #: What rounding to the coordinate grid may take between two pockets, mm.
 _ROUNDING: Final = 0.01
-#: Least width of a groove that is seen, mm, and half of what is left of it where it is open.
+#: Least width of a groove that is seen, mm; it is open for as much, which is a wall between its ends.
 _LEAST_GROOVE: Final = 1.0
-_OPEN: Final = 0.5
-#: Least length of the side that a groove is open in, mm: both ends then lie on it. Outlines whose sides are all shorter
-#: are simplified by so much, which their clearance takes.
-_LEAST_OPENED: Final = 1.5
+#: What the side that a groove is open in is longer than that, mm: both ends then lie on it. Outlines whose sides are
+#: all shorter are simplified by so much, which their clearance takes.
+_BESIDE_OPEN: Final = 0.5
 _SIMPLIFIED: Final = (0.0, 0.05, 0.1)
 _QUARTERS: Final = (0.0, 90.0, 180.0, 270.0)
 _ANY: Final = tuple(15.0 * step for step in range(24))
@@ -189,16 +188,17 @@ def _groove(spec: NestedPocket, item: Polygon, width: float) -> Polygon | None:
         corners = shapely.get_coordinates(inner.exterior)
         sides = np.linalg.norm(np.diff(corners, axis=0), axis=1)
         longest = int(np.argmax(np.round(sides, 3)))
-        if sides[longest] >= _LEAST_OPENED:
+        if sides[longest] >= width + _BESIDE_OPEN:
             break
     else:
         return None
     band = inner.buffer(width, join_style="mitre", mitre_limit=2.0) - inner
     middle = shapely.LineString(corners[longest : longest + 2])
-    gap = middle.interpolate(0.5, normalized=True).buffer(width + _OPEN)
+    half = width / 2.0
+    gap = middle.interpolate(0.5, normalized=True).buffer(width + half)
     within = shapely.LineString(
-        [middle.interpolate(0.5 * sides[longest] + step).coords[0] for step in (-_OPEN, _OPEN)]
-    ).buffer(width + _OPEN, cap_style="flat")
+        [middle.interpolate(0.5 * sides[longest] + step).coords[0] for step in (-half, half)]
+    ).buffer(width + half, cap_style="flat")
     groove = band - (gap & within)
     return groove if isinstance(groove, Polygon) and not groove.interiors else None
 
