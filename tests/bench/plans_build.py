@@ -115,6 +115,9 @@ def _item(random: Random, name: str) -> dict[str, Any]:
         item["storage"] = random.choice(["rows", "loose", "upright", "pocket"])
     if item.get("storage") == "pocket":
         item["count"] = min(item["count"], _MOST_POCKETS)
+        item["group"] = random.choice(["bench", "desk"])
+        if item["shape"]["kind"] == "box" and random.random() < 0.3:
+            item["engraved"] = True
     return item
 
 

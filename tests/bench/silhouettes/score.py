@@ -70,7 +70,8 @@ def main():
         _summary(f"{light} light", [row for row in good if row["light"] == light])
     _summary("all", good)
     prisms = [row["likely_95"] for row in good if row["body"] == "flat" and row["height"] >= 600.0 / 1.06]
-    print(f"likely_95 of {len(prisms)} prisms from afar: median {np.median(prisms):.3f}, worst {max(prisms):.3f}")
+    if prisms:
+        print(f"likely_95 of {len(prisms)} prisms from afar: median {np.median(prisms):.3f}, worst {max(prisms):.3f}")
 
 
 def _summary(name, rows):

@@ -215,6 +215,12 @@ THINGS = (
     Thing("brush", "stepped", _lying([(2, 0), (4, 70), (6, 100), (6, 112), (7, 114), (7, 132), (9, 150)]), "red"),
     Thing("pliers", "flat", _pliers(), "blue"),
     Thing("soap", "flat", _box(70, 45, 20, 14), "skin"),
+    Thing("cell C", "round", _lying([(13.1, 0), (13.1, 46), (3.75, 46.01), (3.75, 50)]), "black"),
+    Thing("black pen", "round", _lying([(1, 0), (3.5, 12), (5.5, 16), (5.5, 135), (4, 140)]), "black"),
+    Thing("black ball", "round", Manifold.sphere(14.0, 128).translate((0, 0, 14)), "black"),
+    Thing("cell 12 V", "round", _lying([(5.0, 0), (5.0, 27), (2, 27.01), (2, 28.5)]), "black"),
+    Thing("torch", "round", _lying([(9, 0), (9, 70), (13, 78), (13, 95)]), "black"),
+    Thing("black knob", "stepped", _disc(24.0, 10.0) + _disc(38.0, 12.0).translate((0, 0, 8.0)), "black"),
 )  # fmt: skip
 
 #: Things that were photographed and measured when all thresholds stood. Sizes are those of catalogues where there are

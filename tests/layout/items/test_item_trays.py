@@ -211,3 +211,32 @@ def test_a_layout_is_the_same_in_another_process():
         for _ in range(2)
     }
     assert len(answers) == 1
+
+
+SPANNER = {"kind": "polygon", "height": 6, "points": [
+    [0, 0], [30, 0], [34, 8], [110, 8], [114, 0], [140, 0], [140, 26], [114, 26], [110, 18], [34, 18], [30, 26], [0, 26]
+]}  # fmt: skip
+ANGLE = {"kind": "polygon", "points": [[0, 0], [90, 0], [90, 20], [20, 20], [20, 60], [0, 60]], "height": 9}
+
+
+@pytest.mark.parametrize("engraved", [False, True])
+def test_kinds_of_a_group_in_pockets_share_a_tray_that_costs_less_than_two(engraved):
+    def plan_of(groups):
+        items = [
+            item(name, shape, storage="pocket", group=group, engraved=engraved)
+            for (name, shape), group in zip((("spanner", SPANNER), ("angle", ANGLE)), groups, strict=True)
+        ]
+        spec = job(*items)
+        plan = lay_out(spec)
+        sound(plan, spec)
+        return plan
+
+    apart, together = plan_of(["a", "b"]), plan_of(["a", "a"])
+    assert (len(trays(apart)), len(trays(together))) == (2, 1)
+    cells = [sum(len(under) for _, under, _ in trays(plan)) for plan in (apart, together)]
+    assert cells[1] <= cells[0]
+    (drawer,) = together.drawers
+    assert [(each.item, each.count, each.capacity, each.storage) for each in drawer.contents] == [
+        ("spanner", 1, 1, "pocket"), ("angle", 1, 1, "pocket")
+    ]  # fmt: skip
+    assert len({each.placement for each in drawer.contents}) == 1

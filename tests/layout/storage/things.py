@@ -76,6 +76,8 @@ def things(draw):
     """Draw an item."""
     storage = draw(st.sampled_from([None, None, "rows", "upright", "loose", "pocket"]))
     shape = draw(shapes)
+    if storage == "pocket" and shape["kind"] in {"box", "polygon"} and draw(st.booleans()):
+        return thing(shape, count=draw(st.integers(1, 4)), storage=storage, engraved=True, access="often")
     return thing(
         shape,
         count=draw(st.integers(1, 12) | st.integers(1, 60 if storage == "pocket" else 200)),

@@ -64,7 +64,7 @@ def test_a_prism_whose_sides_are_not_seen_to_their_foot_is_taken(section, nadir,
     seen = _seen([(section, z) for z in np.linspace(0.38 * thickness, thickness, 60)], nadir, height)
     if not isinstance(seen, shapely.Polygon):
         return
-    safe = containing(seen, nadir, height, thickness, "flat", whole=False)
+    safe = containing(seen, nadir, height, thickness, "flat")
     assert (section - safe.buffer(0.02)).is_empty
 
 
@@ -137,3 +137,34 @@ def test_a_bend_hides_no_unseen_flanks():
     gusset = shapely.Polygon([(60.0, 0.0), (45.0, 0.0), (60.0, 15.0)])
     assert unseen_flanks(bent | gusset, 6.0) == pytest.approx(0.0, abs=0.03)
     assert unseen_flanks((bent | gusset).buffer(-0.6), 6.0) == pytest.approx(0.6, abs=0.03)
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.floats(0.0, 180.0), _NADIR, st.floats(350.0, 700.0), st.sampled_from([(0, 0), (80, 0), (0, 20), (80, 20)]))
+def test_an_end_that_is_seen_on_one_side_of_the_axis_is_restored_on_the_other(turn, nadir, height, corner):
+    """A rod of which a corner looks like the sheet: 5 mm of its end and of its flank."""
+    rod = shapely.box(0.0, 0.0, 80.0, 20.0)
+    x, y = corner
+    lost = shapely.Polygon([(x, y), (x + (5 if x == 0 else -5), y), (x, y + (5 if y == 0 else -5))])
+    # its outline is at half its height
+    factor = height / (height - 10.0)
+    above, seen = (shapely.affinity.rotate(shape, turn, origin=(0.0, 0.0)) for shape in (rod, rod - lost))
+    seen = shapely.affinity.scale(seen, factor, factor, origin=tuple(nadir))
+    margin = 0.5  # that a silhouette has all round
+    safe = containing(seen, nadir, height, 20.0, "round", whole=False)
+    assert (above - safe.buffer(margin)).is_empty
+    assert safe.area < 1.15 * above.area
+
+
+def test_a_bent_rod_is_not_mirrored():
+    bent = shapely.LineString([(0.0, 0.0), (60.0, 0.0), (60.0, 40.0)]).buffer(3.0)
+    nadir = np.array([20.0, 10.0])
+    seen = shapely.affinity.scale(bent, 600.0 / 597.0, 600.0 / 597.0, origin=(20.0, 10.0))
+    safes = [containing(seen, nadir, 600.0, 6.0, "round", whole=whole) for whole in (True, False)]
+    assert safes[0].symmetric_difference(safes[1]).area < 0.01
+
+
+def test_a_torch_is_as_wide_as_it_is_thick_at_its_head_only():
+    torch = shapely.box(0.0, -9.0, 70.0, 9.0) | shapely.box(70.0, -13.0, 95.0, 13.0)
+    assert unseen_flanks(torch, 26.0) == pytest.approx(0.0, abs=0.03)
+    assert unseen_flanks(torch.buffer(-1.0), 26.0) == pytest.approx(1.0, abs=0.03)

@@ -65,6 +65,18 @@ def test_an_item_has_a_name_and_a_shape_and_sensible_defaults():
         ({"soft": {"fill": 1.2}}, ("soft", "fill")),
         ({"soft": {"height": 20}}, ("soft", "height")),
         ({"soft": {}, "storage": "pocket"}, ("storage",)),
+        ({"engraved": True}, ("storage",)),
+        ({"engraved": True, "storage": "rows"}, ("storage",)),
+        ({"engraved": True, "storage": "pocket", "pose": "on_edge"}, ("pose",)),
+        ({"engraved": True, "storage": "pocket", "count": 13}, ("count",)),
+        (
+            {"engraved": True, "storage": "pocket", "shape": {"kind": "cylinder", "diameter": 9, "length": 40}},
+            ("engraved",),
+        ),
+        ({"engraved": True, "storage": "pocket", "shape": {"kind": "standard", "id": "bolt-cap-m4", "length": 16}},
+            ("engraved",)),
+        ({"engraved": True, "storage": "pocket", "shape":
+            {"kind": "tapered", "diameter": 10, "end_diameter": 4, "length": 90}}, ("engraved",)),
         ({"soft": {"height": 5}, "shape": {"kind": "cylinder", "diameter": 9, "length": 40}}, ("soft", "height")),
         ({"access": "never"}, ("access",)),
         ({"mass": -1}, ("mass",)),
@@ -83,6 +95,18 @@ def test_every_rule_refuses_at_its_field(fields, where):
     place, own = _refused(**fields)
     assert place == where
     assert own is None or isinstance(own, SpecError)
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [
+        {"kind": "box", "size": [40, 20, 30]},
+        {"kind": "cylinder", "diameter": 40, "length": 9},
+        {"kind": "polygon", "points": [[0, 0], [60, 0], [20, 40]], "height": 9},
+    ],
+)
+def test_what_lies_flat_may_have_an_engraved_outline(shape):
+    assert _item(shape=shape, storage="pocket", engraved=True, count=12, pose="flat").engraved
 
 
 def test_a_refusal_of_our_own_says_what_would_help():

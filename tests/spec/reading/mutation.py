@@ -64,6 +64,7 @@ SEEDS = [
     _item(shape={"kind": "box", "size": [60, "1 in", 20]}, near="i", stack=False, at=[0, 0]),
     _item(shape={"kind": "cylinder", "diameter": 10, "length": 45}, access="rarely", storage="rows"),
     _item(shape={"kind": "polygon", "points": [[0, 0], [60, 0], [60, 15], [15, 40]], "height": 9}, storage="pocket"),
+    _item(shape={"kind": "box", "size": [50, 20, 9]}, storage="pocket", engraved=True, group="g"),
     _spec(grid={"pitch": 42, "half_cells": True, "joint": [[1.8, 0], [1.8, 1], [1.2, 1.6], [1.2, 3]], "seam": "key"}),
     _spec(printer={**_PRINTER, "margin": 1, "forbidden": [{"at": [150, 155], "size": [30, 25]}]}, strict=True),
     _spec(

@@ -13,22 +13,19 @@ from typing import Final, NamedTuple, TypeAlias
 from worker.layout.storage.lane import LEAST_LANE, Lane, last_offset
 from worker.layout.storage.loose import FILL_DEPTH, SOFT_DEPTH, Goods, heap, poured
 from worker.layout.storage.poses import Pose
-from worker.layout.storage.reach import FINGER_BREADTH, FINGER_GAP, HAND_BREADTH, LEAST_GRIP
+from worker.layout.storage.reach import FINGER_BREADTH, FINGER_GAP, FINGER_REACH, HAND_BREADTH, LEAST_GRIP
 from worker.layout.storage.row_pitch import row_pitch
 from worker.layout.storage.sizing_rules import AIR, DrawerLimits
 from worker.layout.storage.ways import FLAT, STABLE, Kind, Way, natural_ways
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["MOST_HEAP_WALL", "lanes", "lanes_by_length", "natural_lengths"]
+__all__ = ["LYING_WALL", "MOST_HEAP_WALL", "lanes", "lanes_by_length", "natural_lengths"]
 
 #: Of a lying rod this share of its thickness must stick out, for fingertips reach down beside its round (own choice).
 _ROD_GRIP: Final = 0.4
 
-#: How far a wall may rise over things that a finger reaches beside (own choice: the first two joints).
-_REACH: Final = 25.0
-
 #: The share of the topmost lying thing that walls hold: a round one does not roll over them.
-_LYING_WALL: Final = 0.5
+LYING_WALL: Final = 0.5
 
 #: The shares of a standing thing's height that walls hold: of a bottle a third, of what is filed a half (common
 #: practice); what was asked to stand though it tips over easily is held by more. Over three quarters nothing is left to
@@ -277,7 +274,7 @@ def _laid(kind: Kind, pose: Pose, room: _Rows, rows: int, layers: int) -> Iterat
     count = min(kind.count, room.along * rows * layers)
     along = ceil(count / (rows * layers))
     stack = layers * high
-    walls = max(stack - (1.0 - _LYING_WALL) * high, 0.0)
+    walls = max(stack - (1.0 - LYING_WALL) * high, 0.0)
     pitch = row_pitch(pose)
     width = last_offset(rows, *pitch) + wide + 2.0 * margin
     rod = pose.form == "cylinder" and pose.axis != "z"
@@ -290,9 +287,9 @@ def _laid(kind: Kind, pose: Pose, room: _Rows, rows: int, layers: int) -> Iterat
         )  # fmt: skip
 
     if room.end_gap:
-        yield laid(max(width, FINGER_GAP + 2.0), walls, stack + _REACH, end_gap=True)
+        yield laid(max(width, FINGER_GAP + 2.0), walls, stack + FINGER_REACH, end_gap=True)
     else:
-        yield laid(width + FINGER_GAP, walls, stack + _REACH, side_gap=FINGER_GAP)
+        yield laid(width + FINGER_GAP, walls, stack + FINGER_REACH, side_gap=FINGER_GAP)
     if high - grip < _LEAST_WALL:
         return  # no wall is so low
     if layers == 1 or width - wide >= FINGER_GAP or room.beside_first:
@@ -300,7 +297,7 @@ def _laid(kind: Kind, pose: Pose, room: _Rows, rows: int, layers: int) -> Iterat
         yield laid(max(width, LEAST_LANE), walls, stack - grip)
     elif stack <= (_PILED if kind.fill is None else _SOFT_PILED) * min(long, wide):
         # each sticks out, to the lowest
-        yield laid(max(width, LEAST_LANE), min(_LYING_WALL * high, high - grip), high - grip)
+        yield laid(max(width, LEAST_LANE), min(LYING_WALL * high, high - grip), high - grip)
 
 
 def _piled(kind: Kind, nest: float, pose: Pose, length: float, ground: DrawerLimits) -> Iterator[Lane]:
@@ -325,7 +322,7 @@ def _piled(kind: Kind, nest: float, pose: Pose, length: float, ground: DrawerLim
             margin = ground.beside(slack - FINGER_GAP if end_gap else slack / 2.0)
             width = rows * (wide + AIR) - AIR + 2.0 * margin
             held = _BOTTLE_WALL if stack <= _PILED * min(long, wide) else _FILED_WALL
-            walls = max(_LYING_WALL * high, held * stack)
+            walls = max(LYING_WALL * high, held * stack)
             lane = Lane(
                 "row", pose, kind.count, along, rows, layers, max(width, LEAST_LANE), walls, stack - LEAST_GRIP, stack,
                 margin, rise=nest,
@@ -333,9 +330,9 @@ def _piled(kind: Kind, nest: float, pose: Pose, length: float, ground: DrawerLim
             if lane.walls <= lane.most:
                 yield lane
             if end_gap:
-                yield replace(lane, width=max(width, FINGER_GAP + 2.0), most=stack + _REACH, end_gap=True)
+                yield replace(lane, width=max(width, FINGER_GAP + 2.0), most=stack + FINGER_REACH, end_gap=True)
             else:
-                yield replace(lane, width=width + FINGER_GAP, most=stack + _REACH, side_gap=FINGER_GAP)
+                yield replace(lane, width=width + FINGER_GAP, most=stack + FINGER_REACH, side_gap=FINGER_GAP)
 
 
 def _sleeved(kind: Kind, nest: float, pose: Pose, length: float, ground: DrawerLimits) -> Iterator[Lane]:
@@ -349,8 +346,8 @@ def _sleeved(kind: Kind, nest: float, pose: Pose, length: float, ground: DrawerL
         margin = ground.beside(slack - FINGER_GAP)
         width = rows * (wide + AIR) - AIR + 2.0 * margin
         yield Lane(
-            "row", pose, kind.count, along, rows, 1, max(width, FINGER_GAP + 2.0), _LYING_WALL * high, high + _REACH,
-            high, margin, end_gap=True, step=nest,
+            "row", pose, kind.count, along, rows, 1, max(width, FINGER_GAP + 2.0), LYING_WALL * high,
+            high + FINGER_REACH, high, margin, end_gap=True, step=nest,
         )  # fmt: skip
 
 
@@ -439,7 +436,7 @@ def _heaps_of(goods: Goods, pose: Pose, length: float, ground: DrawerLimits) -> 
         lying = heap(goods, width, room, None)
         if lying is not None:
             most = MOST_HEAP_WALL if min(width + margin, length) >= _NARROW else _MOST_NARROW_WALL
-            most = lying.depth + _REACH if goods.soft else most
+            most = lying.depth + FINGER_REACH if goods.soft else most
             yield Lane(
                 "heap",
                 pose,

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-__all__ = ["FINGER_BREADTH", "FINGER_GAP", "HAND_BREADTH", "LEAST_GRIP"]
+__all__ = ["FINGER_BREADTH", "FINGER_GAP", "FINGER_REACH", "HAND_BREADTH", "LEAST_GRIP"]
 
 #: Width in which a finger finds room: the 95th percentile of men's index finger breadth, 23, plus 2 (anthropometry,
 #: index-breadth-m, finger-access-min: British adult hand tables).
@@ -10,6 +10,9 @@ FINGER_BREADTH: Final = 25.0
 
 #: Free length beside a thing for a fingertip (anthropometry, finger-clearance: 12 to 15; trade value).
 FINGER_GAP: Final = 15.0
+
+#: How far a wall may rise over things that a finger reaches beside (own choice: the first two joints).
+FINGER_REACH: Final = 25.0
 
 #: What sticks out of its walls by this is taken between fingertips (own choice).
 LEAST_GRIP: Final = 6.0

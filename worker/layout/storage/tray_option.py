@@ -161,7 +161,7 @@ class Option:
 
     ``halves`` are the tray's sides in half cells; ``top`` is the highest point of tray and things over the drawer's
     bottom; ``plastic`` the tray's volume in mm3, in closed form. ``recess`` is the depth of pockets, one to a thing.
-    ``pockets`` are those of nested things.
+    ``pockets`` are those of nested things; ``engraved`` says that they are grooves, and the things lie on the floor.
     ``label`` is the label of the whole tray, ``labels`` those of its compartments from left to right.
     """
 
@@ -179,6 +179,7 @@ class Option:
     recess: float | None = None
     notched: bool = False
     pockets: tuple[PolygonPocket, ...] = ()
+    engraved: bool = False
     ramp: float | None = None
     label: str | None = None
     labels: tuple[str | None, ...] = ()
@@ -226,6 +227,7 @@ class Option:
             label_ledge=LEDGE if ledge or self.labels else None,
             labels=self.labels,
             pockets=tuple(self._pockets()),
+            filling="solid" if self.engraved else None,
             text=text,
         )
 
@@ -261,6 +263,7 @@ class Filling:
     recess: float | None = None
     notched: bool = False
     pockets: tuple[PolygonPocket, ...] = ()
+    engraved: bool = False
     ramp: float | None = None
 
 
@@ -300,6 +303,7 @@ class Draft:
             recess=filling.recess,
             notched=filling.notched,
             pockets=filling.pockets,
+            engraved=filling.engraved,
             ramp=filling.ramp,
             label=label,
         )

@@ -59,11 +59,16 @@ def best_grips(outline: Ring, width: float) -> tuple[Grip, ...]:
     return tuple(grip for _, _, grip in sorted(scored, key=lambda entry: entry[:2]))
 
 
-def finger_slot(item: BaseGeometry, grip: Grip, width: float, reach: float) -> BaseGeometry:
-    """Return a slot with round ends across an item at a grip, ``reach`` mm past it on either side."""
+def finger_slot(item: BaseGeometry, grip: Grip, width: float, reach: float, *, one_side: bool = False) -> BaseGeometry:
+    """Return a slot with round ends across an item at a grip, ``reach`` mm past it on either side.
+
+    With ``one_side`` it is the one end of it, a disc.
+    """
     low, high = _ends(item, grip, width) or (0.0, 0.0)
     direction = np.array([np.cos(np.radians(grip.turn)), np.sin(np.radians(grip.turn))])
     low, high = low - reach + width / 2.0, high + reach - width / 2.0
+    if one_side:
+        low = high
     if low > high:
         low = high = (low + high) / 2.0
     ends = [np.array(grip.at) + direction * far for far in (low, high)]

@@ -22,11 +22,10 @@ Body: TypeAlias = Literal["flat", "round", "stepped"]
 #: Farthest that a point may move between two heights of the union, mm, and most heights.
 _STEP: Final = 0.3
 _MOST_STEPS: Final = 48
-#: Heights as shares of the thickness between which the sides of a flat body are straight, and between which the axis of
-#: a round one may lie: the tenths allow for rounded edges, and for errors of the thickness and the camera's height. The
-#: lower part of sides that look like the sheet is not seen to its foot.
-_STRAIGHT: Final = (0.1, 0.9)
-_DOUBTFUL_STRAIGHT: Final = (0.4, 0.9)
+#: Heights as shares of the thickness between which the sides of a flat body are straight and seen, and between which
+#: the axis of a round one may lie: the tenths allow for rounded edges, and for errors of the thickness and the camera's
+#: height. The lower part of sides in the shade is often not seen.
+_STRAIGHT: Final = (0.4, 0.9)
 _AXIS: Final = (0.45, 0.55)
 #: How far wide parts of an outline are restored at their corners: a right angle is, the point of a cone is not.
 _MITRE_LIMIT: Final = 1.5
@@ -37,9 +36,17 @@ _THICKER: Final = 1.3
 #: more they mirror what lies below (1/2 - sqrt(1/8)), and a little for blur.
 _FLANK: Final = 0.18
 
-#: Share of a round body that is about as wide as it is thick, and how exactly that width is found, mm.
-_MOST_OF_IT: Final = 0.6
+#: Share of a round body that is about as wide as it is thick, of a straight one and of a bent one, and how exactly that
+#: width is found, mm. A torch is so only at its head; a bent rod is wider at its bends.
+_WIDEST: Final = 0.2
+_WIDEST_BENT: Final = 0.6
 _RADIUS_STEP: Final = 0.02
+
+#: Share that a straight round body's outline has in common with its mirror image; bent rods have less. The axis is that
+#: of what a disc of this share of the thickness reaches: stumps of ends that are seen in part do not turn it.
+_ALIKE: Final = 0.75
+_CORE: Final = 0.25
+_GRID: Final = 1e-4
 
 #: Corners closer than this to a line are left out, mm.
 _SIMPLIFY: Final = 0.015
@@ -81,7 +88,8 @@ def containing(
     Each point of the thing's outline lies at some height, so it lies in what is seen, scaled for that height. The
     outline of a flat body lies at all heights of its straight sides: so it lies in what the scales have in common. The
     widest part of a round one is its axis, which is at half its height where it is thickest, and not lower than it is
-    thick elsewhere. That of a stepped one may lie at any height.
+    thick elsewhere; where its sides are not all seen, it may show on one side of the axis only. That of a stepped one
+    may lie at any height.
 
     Args:
         seen: the outline that it hides of the sheet, mm.
@@ -89,14 +97,13 @@ def containing(
         height: of the camera, mm.
         thickness: of the thing as it lies, mm.
         body: how its sides run.
-        whole: whether its sides are seen to their foot, in the shade too.
+        whole: whether the ends of a round body are seen, in the shade too.
     """
     if body == "stepped":
         return union_over_heights(seen, nadir, height, thickness)
     plain = largest(seen.simplify(_SIMPLIFY))
     if body == "flat":
-        straight = _STRAIGHT if whole else _DOUBTFUL_STRAIGHT
-        low, high = (scaled(plain, nadir, 1.0 - share * thickness / height) for share in straight)
+        low, high = (scaled(plain, nadir, 1.0 - share * thickness / height) for share in _STRAIGHT)
         return grown(largest(low & high), 0.0)
     steps = _steps(seen, nadir, thickness / height)
     middle = union_over_heights(plain, nadir, height, thickness, _AXIS)
@@ -106,7 +113,32 @@ def containing(
         # all that is thicker than this height and the next one lies higher
         least = _THICKER * (low + 1.0 / steps) * thickness
         thin.append(outline - outline.buffer(-least).buffer(least, join_style="mitre", mitre_limit=_MITRE_LIMIT))
-    return grown(largest(shapely.union_all([middle, *thin])), 0.0)
+    outline = largest(shapely.union_all([middle, *thin], grid_size=_GRID))
+    return grown(outline if whole else _symmetric(outline, thickness), 0.0)
+
+
+def _symmetric(outline: shapely.Polygon, thickness: float) -> shapely.Polygon:
+    """Return the outline of a round body with its mirror image at its axis, if they are alike.
+
+    Its ends are vertical, and shiny or black ones that face the camera mirror the sheet or its shadow, seldom on both
+    sides of the axis alike: what is seen on one side shows what is missing on the other.
+    """
+    image = _mirror_image(outline, thickness)
+    return outline if image is None else largest(shapely.union(grown(outline, 0.0), image, grid_size=_GRID))
+
+
+def _mirror_image(outline: shapely.Polygon, thickness: float) -> shapely.Polygon | None:
+    """Return the mirror image of a round body's outline at its axis; None where they are not alike, as of bent rods."""
+    outline = grown(outline, 0.0)  # slivers of what was united are left out
+    core = largest(outline.buffer(-_CORE * thickness).buffer(_CORE * thickness))
+    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(core if core.area else outline))[:4]
+    longer = max(np.diff(box[:3], axis=0), key=lambda side: round(float(np.linalg.norm(side)), 3))
+    angle, centre = np.arctan2(longer[1], longer[0]), box.mean(axis=0)
+    mirror = np.array([[np.cos(2 * angle), np.sin(2 * angle)], [np.sin(2 * angle), -np.cos(2 * angle)]])
+    image = shapely.affinity.affine_transform(outline, [*mirror.ravel(), *(centre - mirror @ centre)])
+    # sides that all but coincide fail without a grid
+    common = shapely.intersection(outline, image, grid_size=_GRID).area
+    return image if common > _ALIKE * (outline.area + image.area - common) else None
 
 
 def union_over_heights(
@@ -154,17 +186,18 @@ def grown(outline: shapely.Polygon, by: float) -> shapely.Polygon:
 def unseen_flanks(likely: shapely.Polygon, thickness: float) -> float:
     """Return by how much a round body's outline is too narrow on each side, mm.
 
-    Its flanks face the sheet, and shiny ones mirror it. But most of it is as wide as it is thick: the width at which an
-    opening of its outline leaves half of it says what is missing. At a bend it is wider, at its ends narrower.
+    Its flanks face the sheet, and shiny ones mirror it. But where it is thickest it is as wide: the width at which an
+    opening of its outline leaves a part of it says what is missing. At a bend it is wider.
 
     Args:
         likely: its outline from above, mm.
         thickness: of the thing as it lies, mm.
     """
+    share = _WIDEST_BENT if _mirror_image(likely, thickness) is None else _WIDEST
     low, high = 0.0, thickness / 2.0
     while high - low > _RADIUS_STEP:
         middle = (low + high) / 2.0
-        if likely.buffer(-middle).buffer(middle).area > _MOST_OF_IT * likely.area:
+        if likely.buffer(-middle).buffer(middle).area > share * likely.area:
             low = middle
         else:
             high = middle

@@ -84,8 +84,7 @@ def read_photos(photos: Sequence[bytes], options: PhotoOptions) -> PhotoReading:
     views = [read_view(photo, options) for photo in photos]
     thickness = options.thickness / _scale(options)  # all is reckoned in the sheet's own mm, as printed
     safes = [
-        containing(view.outline, view.nadir, _lowest(view), thickness, options.body, whole=view.vivid or view.mirrors)
-        for view in views
+        containing(view.outline, view.nadir, _lowest(view), thickness, options.body, whole=view.vivid) for view in views
     ]
     likelies = [corrected(view.outline, view.nadir, view.height, thickness, options.body) for view in views]
     if len({view.sheet.size for view in views}) > 1:

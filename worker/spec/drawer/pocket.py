@@ -107,7 +107,7 @@ _ENGRAVED: Final[Any] = Field(
     default=False,
     strict=True,
     description="true: a groove along the outline instead of a pocket, so that the floor shows where the item lies; it "
-    "has no notch, and is open for a millimetre.",
+    "has no notch, and is open in the middle of a side.",
 )
 
 

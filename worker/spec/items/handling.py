@@ -12,7 +12,16 @@ from worker.spec.primitives.names import Number
 from worker.spec.primitives.pydantic_errors import Refusals
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["AskedPose", "NestingStep", "Soft", "check_nesting", "check_softness", "pile_height"]
+__all__ = [
+    "MOST_NESTED",
+    "AskedPose",
+    "NestingStep",
+    "Soft",
+    "check_engraving",
+    "check_nesting",
+    "check_softness",
+    "pile_height",
+]
 
 #: as_given: as the shape describes it. flat: as low as it can lie. on_edge: on its long narrow side. upright: on end.
 AskedPose: TypeAlias = Literal["as_given", "flat", "on_edge", "upright", "any"]
@@ -22,6 +31,10 @@ NestingStep: TypeAlias = Annotated[float, LengthBounds(0.1, 500.0)]
 
 #: The share of a compartment that soft things fill when nothing is given (own choice: folded socks leave few gaps).
 _FILL: Final = 0.8
+
+
+#: Most things whose outlines the layout nests in one tray: more take long to search.
+MOST_NESTED: Final = 12
 
 
 class Soft(Noun):
@@ -79,3 +92,42 @@ def check_softness(shape: PlainShape, soft: Soft, refusals: Refusals) -> None:
             remedy="Give the height of a single one in a pile.",
         )  # fmt: skip
         refusals.add(error, "soft", "height")
+
+
+def check_engraving(
+    storage: str | None, pose: AskedPose | None, count: int, refusals: Refusals, *, rolls: bool
+) -> None:
+    """Add an error where things cannot lie on a shadow floor.
+
+    Args:
+        storage: how they are to be stored.
+        pose: the pose that is asked for.
+        count: how many.
+        refusals: takes the errors.
+        rolls: whether one that lies rolls away.
+    """
+    if storage != "pocket":
+        error = SpecError(
+            "An outline is engraved instead of a pocket.",
+            value=storage, limit="`pocket` beside `engraved`", remedy="Set `storage` to pocket, or remove `engraved`.",
+        )  # fmt: skip
+        refusals.add(error, "storage")
+    if pose not in {None, "flat", "any"}:
+        error = SpecError(
+            "Things on a shadow floor lie flat.",
+            value=pose, limit="flat, any or null beside `engraved`", remedy="Remove one of them.",
+        )  # fmt: skip
+        refusals.add(error, "pose")
+    if count > MOST_NESTED:
+        error = SpecError(
+            "The item needs too many engraved outlines for one tray.",
+            value=count, limit=f"at most {MOST_NESTED} beside `engraved`",
+            remedy="Use pockets or rows, or split the item.",
+        )  # fmt: skip
+        refusals.add(error, "count")
+    if rolls:
+        error = SpecError(
+            "A round thing rolls out of an engraved outline.",
+            value=True, limit="false for rods, screws and cones", remedy="Remove it: a pocket holds the thing.",
+        )  # fmt: skip
+        refusals.add(error, "engraved")

@@ -6,7 +6,7 @@ from pydantic import BeforeValidator, ConfigDict, Field, PlainValidator, TypeAda
 
 from worker.spec.errors import SpecError
 from worker.spec.items.catalogue import CatalogueEntry, lookup
-from worker.spec.items.handling import AskedPose, NestingStep, Soft, check_nesting, check_softness
+from worker.spec.items.handling import AskedPose, NestingStep, Soft, check_engraving, check_nesting, check_softness
 from worker.spec.items.made_up_shape import Bundle, Coil, Tapered
 from worker.spec.items.shape import SCREW_LENGTHS, Box, Cylinder, PlainShape, Prism, Screw, SilhouetteShape
 from worker.spec.primitives.length import LengthBounds
@@ -142,6 +142,12 @@ class Item(Noun):
     soft: Soft | None = Field(
         default=None, description="How far the things give way if they are soft, such as socks; null: they are firm."
     )
+    engraved: bool = Field(
+        default=False,
+        strict=True,
+        description="true, with the storage `pocket`: its outline is engraved in a level floor instead, with room for "
+        "a finger beside it.",
+    )
     access: Access = Field(
         default="sometimes", description="How often it is used. Items used often are placed at the front."
     )
@@ -196,6 +202,15 @@ class Item(Noun):
         if isinstance(self.shape, Standard) and isinstance(shape, Screw):
             return shape.model_copy(update={"length": self.shape.length})
         return shape
+
+    @property
+    def _rolls(self) -> bool:
+        """Whether one that lies rolls away: a rod, a screw or a cone."""
+        shape = self.shape.entry.shape if isinstance(self.shape, Standard) else self.shape
+        plain = self.plain
+        if isinstance(plain, Cylinder):
+            return plain.length > plain.diameter
+        return isinstance(plain, Screw) or isinstance(shape, Tapered)
 
     @property
     def nesting_step(self) -> float | None:
@@ -283,3 +298,5 @@ class Item(Noun):
             check_nesting(self.plain, self.nest, refusals)
         if self.soft is not None:
             check_softness(self.plain, self.soft, refusals)
+        if self.engraved:
+            check_engraving(self.storage, self.pose, self.count, refusals, rolls=self._rolls)

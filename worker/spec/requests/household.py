@@ -43,6 +43,7 @@ _OF_ITEM: Final = (
     "pose",
     "nest",
     "soft",
+    "engraved",
     "group",
     "mass",
     "label",
@@ -113,6 +114,9 @@ class ThingRequest(Noun):
         default=None, description="Height that each further one adds to a pile, as in an item."
     )
     soft: Soft | None = Field(default=None, description="How far it gives way if it is soft, as in an item.")
+    engraved: bool = Field(
+        default=False, strict=True, description="Whether its outline is engraved instead of a pocket, as in an item."
+    )
     group: Name | None = Field(default=None, description="Group of things to lie together, as in an item.")
     mass: Annotated[Number, Field(ge=0.0, le=100_000.0)] | None = Field(
         default=None, description="Mass of one of them in grams."

@@ -181,3 +181,22 @@ def test_a_kind_in_two_drawers_keeps_its_places_in_both(count):
 def test_what_is_neither_a_manifest_nor_a_plan_is_refused():
     with pytest.raises(SpecError):
         load({**_job([]), "previous": {"plan": "1", "name": "x"}})
+
+
+@pytest.mark.parametrize("engraved", [False, True])
+def test_a_nest_of_two_kinds_stays_when_something_else_is_added(engraved):
+    """Things of two kinds in one tray keep their places to a micrometre."""
+    hook = {"kind": "polygon", "points": [[0, 0], [90, 0], [90, 20], [20, 20], [20, 60], [0, 60]], "height": 9}
+    fields = {"storage": "pocket", "group": "shop", "engraved": engraved}
+    items = [
+        {"name": "hook", "shape": hook, "count": 1, **fields},
+        {"name": "bar", "shape": {"kind": "box", "size": [110, 20, 12]}, "count": 2, **fields},
+    ]
+    before = _plan(_job(items))
+    more = [*items, {"name": "cells", "shape": SHAPES[0], "count": 5}]
+    now = _plan(_job(more, before))
+    _sound(now, more)
+    (drawer,) = before.drawers
+    nested = {content.item: (content.at, content.size) for content in drawer.contents}
+    assert len({content.placement for content in drawer.contents}) == 1
+    assert nested.items() <= {content.item: (content.at, content.size) for content in now.drawers[0].contents}.items()

@@ -21,12 +21,12 @@ _SPANNER = shapely.union_all(
 _HOOK = shapely.LineString([(5, 5), (65, 5), (65, 45), (35, 45)]).buffer(5)
 
 
-def _corners(shape):
+def corners_of(shape):
     return np.round(shapely.get_coordinates(shape.simplify(0.02).exterior)[:-1], 3).tolist()
 
 
 def _pocket(shape, **fields):
-    return {"shape": "nested", "points": _corners(shape), "depth": 6.0, **fields}
+    return {"shape": "nested", "points": corners_of(shape), "depth": 6.0, **fields}
 
 
 def _usable(shape, wall=1.2):
@@ -62,7 +62,7 @@ def _alike(outline, points, clearance, *, mirrored):
 
 
 @st.composite
-def _items(draw):
+def outlines(draw):
     """A star-shaped outline with 5 to 9 corners, 12 to 70 mm wide."""
     angles = sorted(draw(st.lists(st.integers(0, 23), min_size=5, max_size=9, unique=True)))
     radii = draw(st.lists(st.floats(6.0, 35.0), min_size=len(angles), max_size=len(angles)))
@@ -78,7 +78,7 @@ def _items(draw):
     st.lists(
         st.builds(
             lambda shape, count, fields: _pocket(shape, count=count, **fields),
-            _items(), st.integers(1, 2),
+            outlines(), st.integers(1, 2),
             st.fixed_dictionaries({
                 "turns": st.sampled_from(["any", "quarters", "none"]), "mirrored": st.booleans(),
                 "clearance": st.sampled_from([0.0, 0.3, 0.8]), "notch": st.sampled_from([None, {"width": 16}]),
@@ -111,7 +111,7 @@ def test_spanners_and_hooks_nest_where_their_boxes_would_not():
     boxes = [shapely.box(*area.bounds) for area in areas]
     assert any(box.intersects(other) for box, other in itertools.combinations(boxes, 2))
     for pocket, item in zip(shape.pockets, [_SPANNER, _SPANNER, _HOOK, _HOOK], strict=True):
-        assert _alike(shapely.Polygon(pocket.outline), _corners(item), 0.3, mirrored=False) < 1.0
+        assert _alike(shapely.Polygon(pocket.outline), corners_of(item), 0.3, mirrored=False) < 1.0
 
 
 def test_the_same_tray_has_the_same_places():
@@ -170,7 +170,7 @@ def test_an_engraved_outline_is_a_groove_around_the_item():
     assert not shape.wells  # the spanner lies on the raised floor
     assert shape.fill_top - pocket.bottom == pytest.approx(0.6)
     # a ring 1 mm wide, open for 1 mm, goes round the item with its clearance
-    item = shapely.Polygon(_corners(_SPANNER)).buffer(0.3, join_style="mitre")
+    item = shapely.Polygon(corners_of(_SPANNER)).buffer(0.3, join_style="mitre")
     assert groove.area == pytest.approx(
         item.buffer(1.0, join_style="mitre", mitre_limit=2).area - item.area - 1.0, abs=0.1
     )
@@ -181,3 +181,16 @@ def test_an_engraved_outline_is_a_groove_around_the_item():
 def test_an_outline_that_a_groove_would_close_is_refused():
     keyhole = shapely.box(0, 0, 40, 30) - shapely.box(20, 14.5, 50, 15.5) - shapely.Point(15, 15).buffer(8)
     assert refused(cells=[4, 3], pockets=[_pocket(keyhole, engraved=True)])[0] == "/pockets/0/engraved"
+
+
+@pytest.mark.parametrize("diameter", [10.0, 25.75, 60.0])
+def test_a_groove_is_open_in_a_side_that_is_long_enough(diameter):
+    disc = shapely.Point(0, 0).buffer(diameter / 2.0, quad_segs=32)
+    entry = _pocket(shapely.affinity.translate(disc, diameter, diameter), engraved=True, depth=0.6)
+    shape = shape_of(cells=[2, 2], height=20, pockets=[entry])
+    (groove,) = (shapely.Polygon(pocket.outline) for pocket in shape.pockets)
+    # an edge of 0.04 mm at its end was taken for a wall
+    assert np.hypot(*np.diff(shapely.get_coordinates(groove.exterior), axis=0).T).min() > 0.2
+    item = shapely.Point(groove.envelope.centroid).buffer(diameter / 2.0 + 0.15)
+    assert not groove.intersects(item)
+    assert groove.area == pytest.approx(np.pi * (diameter + 1.6), rel=0.1)

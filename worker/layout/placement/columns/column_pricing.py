@@ -18,7 +18,7 @@ from worker.layout.placement.columns.assortment import Assortment
 from worker.layout.placement.columns.band_split import subset_sums
 from worker.layout.placement.columns.family_patterns import MOST_MEMBERS
 from worker.layout.placement.columns.part_columns import part_columns
-from worker.layout.placement.columns.pocket_columns import pocket_columns
+from worker.layout.placement.columns.pocket_columns import nesting_sets, pocket_columns, shared_pocket_columns
 from worker.layout.placement.columns.shared_patterns import SharedPatterns
 from worker.layout.placement.columns.tray_columns import Column, ColumnKey, Footprint
 from worker.layout.storage.poses import longest
@@ -79,6 +79,7 @@ class ColumnPool:
         self._parts: dict[tuple[int, int], tuple[Column, ...]] = {}
         self._made: dict[tuple[int, int], Column | None] = {}
         self._recessed: dict[int, tuple[Column, ...]] = {}
+        self._nested: dict[tuple[int, ...], tuple[Column, ...]] = {}
 
     def columns(
         self,
@@ -108,6 +109,7 @@ class ColumnPool:
         for column in (
             *self._whole(left, prices, -inf if any_value else cell_price, allowed, most),
             *self._single(left, prices, -inf if any_value else cell_price, allowed, parts=parts),
+            *self._nests(left, prices, -inf if any_value else cell_price, allowed),
         ):
             before = best.get(column.key)
             if before is None or column.value > before.value:
@@ -173,22 +175,46 @@ class ColumnPool:
         *,
         parts: bool,
     ) -> Iterator[Column]:
-        """Yield the columns for parts of a kind, and those in which each thing has a pocket."""
+        """Yield the columns for parts of a kind, and those in which each thing of one has a pocket."""
         for index, count in left.items():
             item = self.stock.items[index]
             if count <= 0:
                 continue
-            if count == item.count and index not in self._recessed:
-                self._recessed[index] = tuple(pocket_columns(self.stock, index))
             if parts and (index, count) not in self._parts:
                 splits = count < item.count or self._splits[index]
                 self._parts[index, count] = tuple(part_columns(self.stock, index, count)) if splits else ()
             in_part = self._parts[index, count] if parts else ()
-            for column in (*in_part, *(self._recessed[index] if count == item.count else ())):
+            for column in (*in_part, *(self._pocketed(index) if count == item.count else ())):
                 held = sum(number for _, number in column.counts) / item.count
                 if column.halves in allowed and (
                     column.value > prices.get(index, 0.0) * held + max(cell_price, 0.0) * column.area
                     or cell_price == -inf
+                ):
+                    yield column
+
+    def _pocketed(self, index: int) -> tuple[Column, ...]:
+        if index not in self._recessed:
+            self._recessed[index] = tuple(pocket_columns(self.stock, index))
+        return self._recessed[index]
+
+    def _nests(
+        self,
+        left: Mapping[int, int],
+        prices: Mapping[int, float],
+        cell_price: float,
+        allowed: frozenset[Footprint],
+    ) -> Iterator[Column]:
+        """Yield the columns in which kinds of a group are nested, where they cost less than a tray for each."""
+        for members in nesting_sets(self.stock, left):
+            if self._whole_set and self._whole_set != set(members):
+                continue
+            if members not in self._nested:
+                alone = [min((column.cost for column in self._pocketed(k)), default=inf) for k in members]
+                self._nested[members] = tuple(shared_pocket_columns(self.stock, members, sum(alone)))
+            paid = sum(prices.get(index, 0.0) for index in members)
+            for column in self._nested[members]:
+                if column.halves in allowed and (
+                    column.value > paid + max(cell_price, 0.0) * column.area or cell_price == -inf
                 ):
                     yield column
 

@@ -130,7 +130,7 @@ def _cuts(room: Room) -> list[_Cut]:
     pockets = room.tray.pockets
     cuts = [_cut(room, index, spec) for index, spec in enumerate(pockets) if not isinstance(spec, NestedPocket)]
     taken = [shape for cut in cuts for shape in (cut.item, cut.notch) if shape is not None]
-    return cuts + [_cut(room, index, spec) for index, spec in nested_pockets(room, pocket_area(room), taken)]
+    return cuts + [_cut(room, each.entry, each.pocket) for each in nested_pockets(room, pocket_area(room), taken)]
 
 
 def _alone(room: Room) -> None:
