@@ -2,12 +2,13 @@
 
 import itertools
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from typing import Any, NamedTuple
 
-from worker.layout.drawer.free_rectangles import free_spaces
 from worker.layout.drawer.outline import Outline
+from worker.layout.drawer_summary import summary
 from worker.layout.floor.floor_builder import Floor, tile_floor
 from worker.layout.floor.print_bed import Bed
 from worker.layout.floor.tile_mark import mark_lettering
@@ -18,14 +19,14 @@ from worker.layout.lanes.free_rectangle import Rectangle
 from worker.layout.lanes.job_lanes import floor_area
 from worker.layout.lanes.shelves import DIVIDER
 from worker.layout.model.part_registry import Register, box_of
-from worker.layout.model.plan import DrawerPlan, JointedTray, LanePlan, Lattice, PanelPlan, Stored, UpperPlan
-from worker.layout.model.shapes import Lettering, PieceShape, Placement, TileShape
+from worker.layout.model.plan import DrawerPlan, Lattice, Stored, UpperPlan
+from worker.layout.model.shapes import Lettering, PieceShape, Placement, Post, TileShape
+from worker.layout.model.tray_places import MadeFor, TrayPlace
 from worker.layout.panels.drawer_panels import enter_panels
 from worker.layout.panels.lines import panel_lines
 from worker.layout.panels.panel_layout import PanelLayout, panel_layout
 from worker.layout.panels.profile import PanelProfile
 from worker.layout.panels.sockets import FloorSockets
-from worker.layout.placement.bay import Spot
 from worker.layout.placement.layers.panel_seats import Obstruction
 from worker.layout.placement.layers.upper_placement import DrawerRoom, panel_seats
 from worker.layout.placement.layers.upper_trays import LayeredTray, carriers, layered, on_half_feet, support
@@ -58,11 +59,16 @@ class PlacedParts(NamedTuple):
 
 @dataclass(frozen=True)
 class Entering:
-    """Makes the parts of all drawers of a job: joint, print beds and part register."""
+    """Makes the parts of all drawers of a job: joint, print beds and part register.
+
+    Trays at the places in ``made_for`` are made for the printers named there, if they can be.
+    """
 
     spec: Spec
     joint: Joint
     register: Register
+    made_for: MadeFor = field(default_factory=dict)
+    _makers: dict[str | None, TrayMaker] = field(default_factory=dict, init=False, compare=False)
 
     @cached_property
     def tray_bed(self) -> Bed:
@@ -111,11 +117,11 @@ class Entering:
         self.register.warn(*outline.warnings, *floor.warnings)
         # Tiles come first: seams refer to them by index.
         tiles = tuple(self._tiles(floor, drawer, pointer))
-        trays = tuple(self._trays(places, lattice, drawer, pointer, held))
+        trays = tuple(self._trays(index, places, lattice, held))
         self.register.warn(*(warning for tray in held.values() for warning in tray.warnings))
         room = DrawerRoom(panels=laid.tops)
         half_feet = tuple(self._half_feet(items, lattice, room))
-        for_items = tuple(self._item_trays(items, lattice, half_feet, drawer.copies))
+        for_items = tuple(self._item_trays(index, items, lattice, half_feet))
         standing = (*trays, *for_items)
         starts = tuple(itertools.accumulate((len(tray.placements) for tray in standing), initial=len(tiles)))
         keys = tuple(self._keys(floor, drawer))
@@ -159,7 +165,7 @@ class Entering:
             room,
         )
         self._warn_of_loose(floor, tiles, pointer)
-        return _summary(
+        return summary(
             drawer, outline, lattice, floor, placements=(*placements, *panels.placements), taken=taken,
             contents=(*contents, *lanes.contents), jointed=jointed, upper=upper, panels=panels.shifted(len(placements)),
             lanes=lanes.lanes,
@@ -296,22 +302,18 @@ class Entering:
             yield Placement(mark, (*piece.at, 0.0), piece.turn)
 
     def _trays(
-        self,
-        places: Iterable[PlacedTray],
-        lattice: Lattice,
-        drawer: Drawer,
-        pointer: str,
-        held: Mapping[int, HeldTray],
+        self, index: int, places: Iterable[PlacedTray], lattice: Lattice, held: Mapping[int, HeldTray]
     ) -> Iterator[PlacedParts]:
         """Yield the trays with the placements of their parts, in the order of the drawer's list."""
-        made: dict[tuple[int, bool], MadeTray] = {}
+        drawer = self.spec.drawers[index]
         for place in places:
-            kind = (place.tray, place.half_feet)
-            at = f"{pointer}/trays/{place.tray}"
-            tray = held[place.tray].tray if place.tray in held else drawer.trays[place.tray]
-            if kind not in made:
-                made[kind] = self.made_tray(tray, at, half_feet=place.half_feet)
-            yield self._stood(made[kind], tray, at, place.at, lattice, copies=drawer.copies, z=place.z)
+            at = f"/drawers/{index}/trays/{place.tray}"
+            own = held.get(place.tray)
+            tray = drawer.trays[place.tray] if own is None else own.tray
+            stored = () if own is None else own.stored(0, (0.0, 0.0, 0.0))
+            where = TrayPlace.of(index, place.at, place.z)
+            made, printer = self._made_at(where, tray, at, stored, half_feet=place.half_feet)
+            yield self._stood(made, tray, at, where, lattice, drawer.copies, printer)
 
     def _half_feet(self, furnished: Sequence[Furniture], lattice: Lattice, room: DrawerRoom) -> Iterator[bool]:
         """Yield whether each tray for items has half feet: as cells, walls below or panels ask for it."""
@@ -327,15 +329,41 @@ class Entering:
             yield half_feet
 
     def _item_trays(
-        self, furnished: Sequence[Furniture], lattice: Lattice, half_feet: Sequence[bool], copies: int
+        self, index: int, furnished: Sequence[Furniture], lattice: Lattice, half_feet: Sequence[bool]
     ) -> Iterator[PlacedParts]:
         """Yield the trays for items with the placements of their parts, in their order."""
+        copies = self.spec.drawers[index].copies
         for item, half in zip(furnished, half_feet, strict=True):
-            made = self.made_tray(item.tray, item.pointer, half_feet=half)
-            yield self._stood(made, item.tray, item.pointer, item.at, lattice, copies=copies, z=item.z)
+            where = TrayPlace.of(index, item.at, item.z)
+            stored = item.stored(0, (0.0, 0.0, 0.0))
+            made, printer = self._made_at(where, item.tray, item.pointer, stored, half_feet=half)
+            yield self._stood(made, item.tray, item.pointer, where, lattice, copies, printer)
 
-    def _stood(
-        self, made: MadeTray, tray: Tray, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
+    def _made_at(
+        self, place: TrayPlace, tray: Tray, pointer: str, stored: Iterable[Stored], *, half_feet: bool
+    ) -> tuple[MadeTray, str | None]:
+        """Return a tray as it is printed for the printer of its place, and that printer; None for that of all trays.
+
+        It is the latter where the tray cannot be made for the former, or its posts would stand in what is ``stored``,
+        given in the tray's frame.
+        """
+        printer = self.made_for.get(place)
+        if printer is not None:
+            with suppress(TrayError):
+                made = self.made_tray(tray, pointer, half_feet=half_feet, printer=printer)
+                if not any(_stands_in(post, lot) for lot in stored for post in made.whole.posts):
+                    return made, printer
+        return self.made_tray(tray, pointer, half_feet=half_feet), None
+
+    def _stood(  # noqa: PLR0917 - a tray and its place
+        self,
+        made: MadeTray,
+        tray: Tray,
+        at: str,
+        place: TrayPlace,
+        lattice: Lattice,
+        copies: int,
+        printer: str | None,
     ) -> PlacedParts:
         """Enter the parts of a tray into the register and return their placements."""
         own = tray.model_copy(
@@ -348,7 +376,7 @@ class Entering:
                 "finger_ramp": ramp_as_made(tray, made.shape.ramp),
             }
         )
-        cell = spot[0] / 2.0, spot[1] / 2.0
+        _, cell, z = place
         corner = tuple(lattice.origin[axis] + cell[axis] * lattice.pitch + made.shape.inset for axis in (0, 1))
         placements: list[Placement] = []
         for number, shape in enumerate(made.parts, start=1):
@@ -362,6 +390,7 @@ class Entering:
                 room=self._mark(tray_mark if piece is None else piece_mark),
                 pointer=at,
                 tray=own,
+                made_for=printer,
             )
             offset = (0.0, 0.0) if piece is None else piece.corner
             x, y = (round(corner[axis] + offset[axis], 3) for axis in (0, 1))
@@ -372,42 +401,43 @@ class Entering:
         """Return the function for the mark of a part that is printed as trays are."""
         return partial(lettering, line_width=self.spec.line_width_of("tray"))
 
-    def made_tray(self, tray: Tray, pointer: str, *, half_feet: bool) -> MadeTray:
-        """Return a tray as it is printed, checked against the printer.
+    def made_tray(self, tray: Tray, pointer: str, *, half_feet: bool, printer: str | None = None) -> MadeTray:
+        """Return a tray as it is printed, checked against a printer; for None, against that of all trays.
 
         Raises:
             TrayError: if the tray cannot be made or does not fit the printer.
         """
-        printer = self.spec.printer_of("tray")
-        line_width = printer.line_width
+        line_width, most = self.spec.line_width_of("tray"), self.spec.printer_of("tray", printer).bed[2]
         if tray.text is not None and left_out(tray.text, line_width):
             least = f"Letters of {line_width:g} mm lines print from {least_cap(line_width):g} mm on"
             message = (
                 f"{least}, so the text of tray {tray.name!r} is left out. Make it larger, or use a smaller nozzle."
             )
             self.register.warn_at(f"{pointer}/text/cap_height", message)
-        made = self._rules.made(tray, half_feet=half_feet, pointer=pointer)
-        if tray.height > printer.bed[2] + LENGTH_EPSILON:
+        made = self._maker(printer).made(tray, half_feet=half_feet, pointer=pointer)
+        if tray.height > most + LENGTH_EPSILON:
             raise TrayError(
                 f"Tray {tray.name!r} is taller than the printer can print.",
                 pointer=f"{pointer}/height",
                 value=tray.height,
-                limit=f"at most {printer.bed[2]:g} mm",
+                limit=f"at most {most:g} mm",
                 remedy="Make the tray lower.",
             )
         return made
 
-    @cached_property
-    def _rules(self) -> TrayMaker:
-        printer = self.spec.printer_of("tray")
-        return TrayMaker(
-            joint=self.joint,
-            pitch=self.spec.grid.pitch,
-            line_width=printer.line_width,
-            beds=self.tray_bed.rooms,
-            bed=f"{printer.usable[0]:g} x {printer.usable[1]:g} mm, clear of forbidden rectangles",
-            joints=self.spec.joints,
-        )
+    def _maker(self, name: str | None) -> TrayMaker:
+        """Return what makes trays for a printer, for None that of all trays."""
+        if name not in self._makers:
+            printer = self.spec.printer_of("tray", name)
+            self._makers[name] = TrayMaker(
+                joint=self.joint,
+                pitch=self.spec.grid.pitch,
+                line_width=printer.line_width,
+                beds=Bed.of_printer(printer).rooms,
+                bed=f"{printer.usable[0]:g} x {printer.usable[1]:g} mm, clear of forbidden rectangles",
+                joints=self.spec.joints,
+            )
+        return self._makers[name]
 
     def _keys(self, floor: Floor, drawer: Drawer) -> Iterator[Placement]:
         """Yield the placements of loose keys, which are too small to carry a mark."""
@@ -422,62 +452,16 @@ class Entering:
         return Bed.of_printer(printer).holds(size[0], size[1]) and size[2] <= printer.bed[2] + LENGTH_EPSILON
 
 
-def _summary(
-    drawer: Drawer,
-    outline: Outline,
-    lattice: Lattice,
-    floor: Floor,
-    *,
-    placements: tuple[Placement, ...],
-    taken: Sequence[tuple[Spot, Spot]],
-    contents: tuple[Stored, ...],
-    jointed: tuple[JointedTray, ...],
-    upper: tuple[UpperPlan, ...],
-    panels: tuple[PanelPlan, ...],
-    lanes: tuple[LanePlan, ...],
-) -> DrawerPlan:
-    """Return the plan of a drawer with its counts."""
-    quarters = sum(cell.width * cell.depth for cell in lattice.cells)
-    whole = [cell for cell in lattice.cells if cell.width * cell.depth == 4]  # noqa: PLR2004 - quarters of a cell
-    across = _longest(cell.y for cell in whole), _longest(cell.x for cell in whole)
-    width, depth = (round(outline.size[axis] - across[axis] * lattice.pitch, 3) for axis in (0, 1))
-    return DrawerPlan(
-        name=drawer.name,
-        outline=outline.rings,
-        size=outline.size,
-        lattice=lattice,
-        whole=len(whole),
-        half=len(lattice.cells) - len(whole),
-        across=across,
-        leftover=(width, depth),
-        free=quarters - len(_covered(taken) & lattice.half_cells),
-        placements=placements,
-        seams=floor.seams,
-        copies=drawer.copies,
-        contents=contents,
-        spaces=free_spaces(lattice, taken),
-        floor=floor.plan,
-        jointed=jointed,
-        upper=upper,
-        panels=panels,
-        lanes=lanes,
+def _stands_in(post: Post, lot: Stored) -> bool:
+    """Return whether a post stands in the box around things; both in one frame."""
+    return all(
+        min(along) < at + size - LENGTH_EPSILON and at < max(along) - LENGTH_EPSILON
+        for along, at, size in zip(zip(*post.outline, strict=True), lot.at, lot.size, strict=False)
     )
 
 
 def _layered(item: Furniture) -> LayeredTray:
     return LayeredTray(item.at, tray_halves(item.tray), item.z, item.tray.height, item.tray.rim)
-
-
-def _covered(rectangles: Iterable[tuple[Spot, Spot]]) -> set[Spot]:
-    """Return the half cells that rectangles cover, each once: a tray over others covers theirs."""
-    return {
-        (x + i, y + j) for (x, y), (across, back) in rectangles for i in range(across) for j in range(back)
-    }  # fmt: skip
-
-
-def _longest(lines: Iterable[int]) -> int:
-    """Return the number of cells in the longest row or column."""
-    return max((len(list(group)) for _, group in itertools.groupby(sorted(lines))), default=0)
 
 
 def _tile_name(shape: TileShape, pitch: float) -> str:
