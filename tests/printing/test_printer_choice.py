@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from worker.layout.model.plan_document import plan_document
 from worker.layout.planner import lay_out
+from worker.printing.bed_choice import PricedPlan
 from worker.printing.estimating.part_estimates import price_new_parts
 from worker.printing.printer_choice import _MOST_DESIGNS, _MOST_MIXED, _Choice, _is_better, lay_out_for_printers
 from worker.printing.runs.printer_shares import nominal_finish
@@ -162,7 +163,7 @@ class _Table(_Choice):
     def _value(self, design):
         assert design not in self._tried
         self._tried.append(design)
-        self._plans[design] = self.lay_out(design)
+        self._plans[design] = PricedPlan(self.spec, self.lay_out(design), {}, {})
         if design in self.price:
             self._values[design] = self.price[design]
         return self.price.get(design)
@@ -172,6 +173,9 @@ class _Table(_Choice):
 
     def _cut_apart(self, _index, _name, _other):
         return True
+
+    def _with_beds(self, best):
+        return self._plans[best].plan
 
 
 _NAMES = ("a", "b", "c")

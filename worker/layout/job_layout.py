@@ -4,7 +4,7 @@ import itertools
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from functools import partial
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 from worker.layout.drawer.grid_placement import fit_lattice
@@ -427,7 +427,7 @@ class JobLayout:
             return ()
         return reserved(pinned, site_of(self.spec, index, self._outline_and_lattice(index)[1], taken, self.bed))
 
-    @property
+    @cached_property
     def other_printers(self) -> tuple[str, ...]:
         """Printers that trays can be made for besides the one that trays are made for."""
         own = getattr(self.spec.printer_of("tray"), "name", None)
