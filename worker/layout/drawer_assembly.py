@@ -31,8 +31,10 @@ from worker.layout.placement.layers.panel_seats import Obstruction
 from worker.layout.placement.layers.upper_placement import DrawerRoom, panel_seats
 from worker.layout.placement.layers.upper_trays import LayeredTray, carriers, layered, on_half_feet, support
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
+from worker.layout.relayout.keep_printed import KeptTray
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.tray.font import least_cap
+from worker.layout.tray.joints.cut_sizes import MOST_PIECES
 from worker.layout.tray.joints.jointed_tray import piece_size
 from worker.layout.tray.joints.placed_pieces import joined
 from worker.layout.tray.made_tray import MadeTray, TrayMaker
@@ -335,8 +337,12 @@ class Entering:
         copies = self.spec.drawers[index].copies
         for item, half in zip(furnished, half_feet, strict=True):
             where = TrayPlace.of(index, item.at, item.z)
-            stored = item.stored(0, (0.0, 0.0, 0.0))
-            made, printer = self._made_at(where, item.tray, item.pointer, stored, half_feet=half)
+            if isinstance(item, KeptTray):
+                printer = item.made_for
+                made = self.made_tray(item.tray, item.pointer, half_feet=half, printer=printer)
+            else:
+                stored = item.stored(0, (0.0, 0.0, 0.0))
+                made, printer = self._made_at(where, item.tray, item.pointer, stored, half_feet=half)
             yield self._stood(made, item.tray, item.pointer, where, lattice, copies, printer)
 
     def _made_at(
@@ -344,16 +350,16 @@ class Entering:
     ) -> tuple[MadeTray, str | None]:
         """Return a tray as it is printed for the printer of its place, and that printer; None for that of all trays.
 
-        It is the latter where the tray cannot be made for the former, or its posts would stand in what is ``stored``,
-        given in the tray's frame.
+        It is the latter where the tray cannot be made for the former, or not around what is ``stored``, given in the
+        tray's frame.
         """
-        printer = self.made_for.get(place)
+        as_all, printer = self.made_tray(tray, pointer, half_feet=half_feet), self.made_for.get(place)
         if printer is not None:
             with suppress(TrayError):
                 made = self.made_tray(tray, pointer, half_feet=half_feet, printer=printer)
-                if not any(_stands_in(post, lot) for lot in stored for post in made.whole.posts):
+                if _holds(made, as_all, tuple(stored)):
                     return made, printer
-        return self.made_tray(tray, pointer, half_feet=half_feet), None
+        return as_all, None
 
     def _stood(  # noqa: PLR0917 - a tray and its place
         self,
@@ -450,6 +456,14 @@ class Entering:
         """Return whether a box (mm) fits on the bed for a kind of part, as it is or turned by 90 degrees."""
         printer = self.spec.printer_of(kind)
         return Bed.of_printer(printer).holds(size[0], size[1]) and size[2] <= printer.bed[2] + LENGTH_EPSILON
+
+
+def _holds(made: MadeTray, as_all: MadeTray, stored: Sequence[Stored]) -> bool:
+    """Return whether a tray holds what was laid out for it as it is made like all trays; boxes are in its frame."""
+    if not stored:
+        return True
+    clear = not any(_stands_in(post, lot) for lot in stored for post in made.whole.posts)
+    return clear and made.whole.grips == as_all.whole.grips and len(made.parts) <= MOST_PIECES
 
 
 def _stands_in(post: Post, lot: Stored) -> bool:

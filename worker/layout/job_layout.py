@@ -433,19 +433,16 @@ class JobLayout:
         own = getattr(self.spec.printer_of("tray"), "name", None)
         return tuple(name for name in self.spec.designs if name != own)
 
-    def entering_for(self, made_for: MadeFor) -> Entering:
-        """Return what makes the parts of the drawers, some of their trays for other printers.
+    def entering_for(self, spec: Spec, made_for: MadeFor) -> Entering:
+        """Return what makes the parts of the drawers.
 
-        Printed trays that stay are made as they were.
+        Args:
+            spec: the job, its floors perhaps for another printer.
+            made_for: the printers that some trays are made for instead.
         """
-        kept = {
-            TrayPlace.of(index, tray.at, tray.z): tray.made_for
-            for index, staying in enumerate(self._staying)
-            for tray in staying.kept
-        }
         register = Register(self.previous.marks, self.previous.numbers)
         register.warn(*self.register.warnings())
-        return replace(self.entering, register=register, made_for={**made_for, **kept})
+        return replace(self.entering, spec=spec, register=register, made_for=made_for)
 
     def drawer(self, entering: Entering, index: int, new: Sequence[Furniture]) -> DrawerPlan:
         """Return the plan of one drawer.

@@ -1,5 +1,6 @@
 """The planner: lays out a whole job, drawer by drawer."""
 
+from copy import copy
 from dataclasses import replace
 
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
@@ -40,10 +41,17 @@ class LaidOut:
 
     def __init__(self, spec: Spec, effort: Effort = "quick", spread: Spread = one_by_one) -> None:
         """Lay the job out; arguments and errors are those of `lay_out`."""
+        self.spec = spec
         self._layout = JobLayout(spec, spec.layout.effort or effort, spread)
         self._contents = self._layout.with_trays_on_panels(self._layout.furnished())
         for warning in self._contents.warnings:
             self._layout.register.warn(warning)
+
+    def with_floors_of(self, spec: Spec) -> "LaidOut":
+        """Return the layout for a job that differs in the printer of its floors only, and not in its joint."""
+        other = copy(self)
+        other.spec = spec
+        return other
 
     def plan(self, made_for: MadeFor = AS_ALL) -> Plan:
         """Return the plan with some trays made for other printers, those that can be and hold their things then.
@@ -51,8 +59,8 @@ class LaidOut:
         Raises:
             LayoutError: as `lay_out`.
         """
-        layout, contents, spec = self._layout, self._contents, self._layout.spec
-        entering = layout.entering_for(made_for)
+        layout, contents, spec = self._layout, self._contents, self.spec
+        entering = layout.entering_for(spec, made_for)
         unplaced = settle_unplaced(spec, (*layout.unheld(entering.made_for), *contents.unplaced))
         drawers = tuple(layout.drawer(entering, index, trays) for index, trays in enumerate(contents.trays))
         if spec.coupon:

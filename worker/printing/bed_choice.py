@@ -134,11 +134,11 @@ class _Search:
     def proposals(self) -> list[Proposal]:
         """Return what is sooner than the plan as it is, the soonest first, then the plan as it is."""
         as_it_is = best = Proposal(self._finish({}), {})
-        found = [as_it_is]
+        proposals = [as_it_is]
         before = self._as_before()
         if before and (finish := self._finish(before)) < best.finish:
             best = Proposal(finish, before)
-            found.append(best)
+            proposals.append(best)
         order = sorted(self._options, key=lambda place: (-self._seconds(self._options[place][None]), place))
         changes = [(place, name) for place in order for name in self._options[place]]
         futile, behind = set[tuple[object, ...]](), 0  # equal trays are changed in vain once only
@@ -154,10 +154,10 @@ class _Search:
             finish = self._finish(made_for)
             if finish < best.finish:
                 best = Proposal(finish, made_for)
-                found.append(best)
+                proposals.append(best)
                 futile.clear()
                 behind = 0
-        return found[::-1]
+        return proposals[::-1]
 
     def _as_before(self) -> MadeFor:
         """Return the printers for which trays are as they are printed in their places."""

@@ -37,8 +37,8 @@ _MOST_MIXED: Final = 4
 #: Plans with single trays made for other printers that are packed and dated, at most.
 _MOST_BEDS: Final = 3
 
-#: The index of the trays in `MADE_TOGETHER`.
-_TRAYS: Final = next(index for index, kinds in enumerate(MADE_TOGETHER) if "tray" in kinds)
+#: The indices of floors and trays in `MADE_TOGETHER`.
+_FLOORS, _TRAYS = 0, 1
 
 #: Part of the time by which another cut has to be sooner: less is within what estimates can tell.
 _GAIN: Final = 0.02
@@ -170,8 +170,7 @@ class _Choice:
 
     def _neighbours(self, design: _Design) -> Iterator[_Design]:
         """Yield the designs that differ from one in the printer of some parts, and are not tried."""
-        kinds = {part.kind for made in self._plans.values() for part in made.plan.parts}
-        present = [index for index, together in enumerate(MADE_TOGETHER) if together[0] in kinds]
+        present = self._present()
         for index in present:
             for name in dict.fromkeys(name for tried in self._tried for name in tried):
                 changed = {own: name if own == index else design[own] for own in present}
@@ -185,13 +184,26 @@ class _Choice:
         self._tried.append(design)
         own = self._made(design)
         try:
-            laid = self._laid[design] = self.lay_out(own)
+            laid = self._laid[design] = self._laid_out(design, own)
             made = self._plans[design] = priced(own, laid.plan(), self.price)
             value = self._values[design] = _value(made)
         except LayoutError as error:
             self._refused = self._refused or error
             return None
         return value
+
+    def _laid_out(self, design: _Design, own: Spec) -> LaidOut:
+        """Return the job laid out for a design: as for another one that differs in the printer of the floors only."""
+        others = set(self._present()) - {_FLOORS}
+        for other, laid in self._laid.items() if design != _for_all(design[0]) else ():
+            if all(other[index] == design[index] for index in others) and laid.spec.joint() == own.joint():
+                return laid.with_floors_of(own)
+        return self.lay_out(own)
+
+    def _present(self) -> list[int]:
+        """Return the indices in `MADE_TOGETHER` of what the plans so far have parts of."""
+        kinds = {part.kind for made in self._plans.values() for part in made.plan.parts}
+        return [index for index, together in enumerate(MADE_TOGETHER) if together[0] in kinds]
 
     def _made(self, design: _Design) -> Spec:
         """Return the job as it is made for a design."""

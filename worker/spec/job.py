@@ -107,7 +107,7 @@ class Spec(Noun):
         default=(),
         max_length=20,
         description="Printers that need not be alike, instead of `printer`. Each part is printed where it fits; "
-        "floors, trays and panels are each cut for the printer with which all is printed sooner.",
+        "floors, panels and each large tray are made for the printer with which all is printed sooner.",
     )
     printer: Annotated[Printer, BeforeValidator(_given)] = Field(
         default_factory=_largest, validate_default=True, description="Printer; required without `printers`."
