@@ -101,13 +101,31 @@ def test_as_many_trays_stay_whole_as_is_best(trays):
 
 
 def test_a_tray_that_cannot_be_cut_stays_whole_while_another_one_is_cut():
-    """Posts have no room in a low tray, so made for the small printer alone the job is refused."""
+    """Posts have no room in a low tray, so the small printer alone cannot print the job."""
     low, high = {"name": "low", "cells": [4, 3], "height": 12}, {"name": "high", "cells": [4, 3], "height": 85}
     spec = load(_job(low, high, size=(172, 256)))
-    with pytest.raises(TrayError):
-        lay_out(spec.for_printer("small"))
+    alone = spec.model_copy(update={"printers": spec.printers[1:]})
+    with pytest.raises(TrayError, match="too low to be joined"):
+        lay_out_for_printers(alone)
     plan = lay_out_for_printers(spec)
     assert {parts[0].tray.name: len(parts) for parts in trays_of(plan).values()} == {"low": 1, "high": 2}
+
+
+def test_each_tray_goes_to_the_printer_that_has_room_for_it():
+    """One printer is too low for the first tray, and the other too small for the second, which is too low to be cut."""
+    jar = {"name": "jar", "shape": {"kind": "box", "size": [30, 30, 60]}}
+    tall = {"name": "tall", "cells": [2, 2], "height": 64, "hold": [{"item": "jar"}]}
+    drawer = {"name": "d", "width": 340, "depth": 340, "height": 160, "items": [jar]}
+    drawer["trays"] = [tall, {"name": "low", "cells": [4, 4], "height": 15}]
+    printers = [{"name": "wide", "bed": [200, 200, 60]}, {"name": "high", "bed": [120, 120, 250]}]
+    for order in (printers, printers[::-1]):
+        plan = lay_out_for_printers(load(_job(size=(340, 340)) | {"drawers": [drawer], "printers": order}))
+        assert {part.name: part.made_for for part in plan_document(plan).parts if part.kind == "tray"} == {
+            "tall": "high",
+            "low": "wide",
+        }
+        assert not plan.unplaced
+        assert [lot.item for lot in plan.drawers[0].contents] == ["jar"]
 
 
 def test_a_tray_is_cut_for_the_printer_of_thin_lines_as_it_is_for_wide_ones():

@@ -2,8 +2,7 @@
 
 import itertools
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import Any, NamedTuple
 
@@ -14,14 +13,15 @@ from worker.layout.floor.print_bed import Bed
 from worker.layout.floor.tile_mark import mark_lettering
 from worker.layout.items.held.held_trays import HeldTray
 from worker.layout.items.item_trays import Furniture, on_whole
+from worker.layout.job_trays import JobTrays
 from worker.layout.lanes.drawer_lanes import DrawerLanes
 from worker.layout.lanes.free_rectangle import Rectangle
 from worker.layout.lanes.job_lanes import floor_area
 from worker.layout.lanes.shelves import DIVIDER
-from worker.layout.model.part_registry import Register, box_of
-from worker.layout.model.plan import DrawerPlan, Lattice, Stored, UpperPlan
-from worker.layout.model.shapes import Lettering, PieceShape, Placement, Post, TileShape
-from worker.layout.model.tray_places import MadeFor, TrayPlace
+from worker.layout.model.part_registry import box_of
+from worker.layout.model.plan import DrawerPlan, Lattice, UpperPlan
+from worker.layout.model.shapes import Lettering, PieceShape, Placement, TileShape
+from worker.layout.model.tray_places import TrayPlace
 from worker.layout.panels.drawer_panels import enter_panels
 from worker.layout.panels.lines import panel_lines
 from worker.layout.panels.panel_layout import PanelLayout, panel_layout
@@ -33,19 +33,15 @@ from worker.layout.placement.layers.upper_trays import LayeredTray, carriers, la
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
 from worker.layout.relayout.keep_printed import KeptTray
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
-from worker.layout.tray.font import least_cap
-from worker.layout.tray.joints.cut_sizes import MOST_PIECES
 from worker.layout.tray.joints.jointed_tray import piece_size
 from worker.layout.tray.joints.placed_pieces import joined
-from worker.layout.tray.made_tray import MadeTray, TrayMaker
+from worker.layout.tray.made_tray import MadeTray
 from worker.layout.tray.part_mark import piece_mark, plug_mark, tray_mark
 from worker.layout.tray.ramp_and_ledge import ramp_as_made
-from worker.layout.tray.text import left_out
 from worker.layout.tray.tray_builder import tray_size
-from worker.spec import Drawer, Spec
-from worker.spec.drawer.joint import Joint
+from worker.spec import Drawer
 from worker.spec.drawer.tray import Tray
-from worker.spec.errors import PanelError, TrayError
+from worker.spec.errors import PanelError
 from worker.spec.manifest import PartKind
 from worker.spec.tolerances import LENGTH_EPSILON
 
@@ -60,17 +56,8 @@ class PlacedParts(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Entering:
-    """Makes the parts of all drawers of a job: joint, print beds and part register.
-
-    Trays at the places in ``made_for`` are made for the printers named there, if they can be.
-    """
-
-    spec: Spec
-    joint: Joint
-    register: Register
-    made_for: MadeFor = field(default_factory=dict)
-    _makers: dict[str | None, TrayMaker] = field(default_factory=dict, init=False, compare=False)
+class Entering(JobTrays):
+    """Makes the parts of all drawers of a job: its trays, and all else with print beds."""
 
     @cached_property
     def tray_bed(self) -> Bed:
@@ -314,7 +301,7 @@ class Entering:
             tray = drawer.trays[place.tray] if own is None else own.tray
             stored = () if own is None else own.stored(0, (0.0, 0.0, 0.0))
             where = TrayPlace.of(index, place.at, place.z)
-            made, printer = self._made_at(where, tray, at, stored, half_feet=place.half_feet)
+            made, printer = self.made_at(where, tray, at, stored, half_feet=place.half_feet)
             yield self._stood(made, tray, at, where, lattice, drawer.copies, printer)
 
     def _half_feet(self, furnished: Sequence[Furniture], lattice: Lattice, room: DrawerRoom) -> Iterator[bool]:
@@ -342,24 +329,8 @@ class Entering:
                 made = self.made_tray(item.tray, item.pointer, half_feet=half, printer=printer)
             else:
                 stored = item.stored(0, (0.0, 0.0, 0.0))
-                made, printer = self._made_at(where, item.tray, item.pointer, stored, half_feet=half)
+                made, printer = self.made_at(where, item.tray, item.pointer, stored, half_feet=half)
             yield self._stood(made, item.tray, item.pointer, where, lattice, copies, printer)
-
-    def _made_at(
-        self, place: TrayPlace, tray: Tray, pointer: str, stored: Iterable[Stored], *, half_feet: bool
-    ) -> tuple[MadeTray, str | None]:
-        """Return a tray as it is printed for the printer of its place, and that printer; None for that of all trays.
-
-        It is the latter where the tray cannot be made for the former, or not around what is ``stored``, given in the
-        tray's frame.
-        """
-        as_all, printer = self.made_tray(tray, pointer, half_feet=half_feet), self.made_for.get(place)
-        if printer is not None:
-            with suppress(TrayError):
-                made = self.made_tray(tray, pointer, half_feet=half_feet, printer=printer)
-                if _holds(made, as_all, tuple(stored)):
-                    return made, printer
-        return as_all, None
 
     def _stood(  # noqa: PLR0917 - a tray and its place
         self,
@@ -407,44 +378,6 @@ class Entering:
         """Return the function for the mark of a part that is printed as trays are."""
         return partial(lettering, line_width=self.spec.line_width_of("tray"))
 
-    def made_tray(self, tray: Tray, pointer: str, *, half_feet: bool, printer: str | None = None) -> MadeTray:
-        """Return a tray as it is printed, checked against a printer; for None, against that of all trays.
-
-        Raises:
-            TrayError: if the tray cannot be made or does not fit the printer.
-        """
-        line_width, most = self.spec.line_width_of("tray"), self.spec.printer_of("tray", printer).bed[2]
-        if tray.text is not None and left_out(tray.text, line_width):
-            least = f"Letters of {line_width:g} mm lines print from {least_cap(line_width):g} mm on"
-            message = (
-                f"{least}, so the text of tray {tray.name!r} is left out. Make it larger, or use a smaller nozzle."
-            )
-            self.register.warn_at(f"{pointer}/text/cap_height", message)
-        made = self._maker(printer).made(tray, half_feet=half_feet, pointer=pointer)
-        if tray.height > most + LENGTH_EPSILON:
-            raise TrayError(
-                f"Tray {tray.name!r} is taller than the printer can print.",
-                pointer=f"{pointer}/height",
-                value=tray.height,
-                limit=f"at most {most:g} mm",
-                remedy="Make the tray lower.",
-            )
-        return made
-
-    def _maker(self, name: str | None) -> TrayMaker:
-        """Return what makes trays for a printer, for None that of all trays."""
-        if name not in self._makers:
-            printer = self.spec.printer_of("tray", name)
-            self._makers[name] = TrayMaker(
-                joint=self.joint,
-                pitch=self.spec.grid.pitch,
-                line_width=printer.line_width,
-                beds=Bed.of_printer(printer).rooms,
-                bed=f"{printer.usable[0]:g} x {printer.usable[1]:g} mm, clear of forbidden rectangles",
-                joints=self.spec.joints,
-            )
-        return self._makers[name]
-
     def _keys(self, floor: Floor, drawer: Drawer) -> Iterator[Placement]:
         """Yield the placements of loose keys, which are too small to carry a mark."""
         for key in floor.keys:
@@ -456,22 +389,6 @@ class Entering:
         """Return whether a box (mm) fits on the bed for a kind of part, as it is or turned by 90 degrees."""
         printer = self.spec.printer_of(kind)
         return Bed.of_printer(printer).holds(size[0], size[1]) and size[2] <= printer.bed[2] + LENGTH_EPSILON
-
-
-def _holds(made: MadeTray, as_all: MadeTray, stored: Sequence[Stored]) -> bool:
-    """Return whether a tray holds what was laid out for it as it is made like all trays; boxes are in its frame."""
-    if not stored:
-        return True
-    clear = not any(_stands_in(post, lot) for lot in stored for post in made.whole.posts)
-    return clear and made.whole.grips == as_all.whole.grips and len(made.parts) <= MOST_PIECES
-
-
-def _stands_in(post: Post, lot: Stored) -> bool:
-    """Return whether a post stands in the box around things; both in one frame."""
-    return all(
-        min(along) < at + size - LENGTH_EPSILON and at < max(along) - LENGTH_EPSILON
-        for along, at, size in zip(zip(*post.outline, strict=True), lot.at, lot.size, strict=False)
-    )
 
 
 def _layered(item: Furniture) -> LayeredTray:

@@ -4,7 +4,7 @@ import itertools
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from functools import cached_property, partial
+from functools import partial
 from typing import TYPE_CHECKING
 
 from worker.layout.drawer.grid_placement import fit_lattice
@@ -226,18 +226,20 @@ class JobLayout:
         key = index, number, printer
         if key not in self._held:
             tray, height = self.spec.drawers[index].trays[number], self._ceilings(index)[number]
-            fill = partial(held_tray, self.spec, index, tray, self._holdings[index, number], height)
-            held = None
-            if printer is not None:
-                as_all = self._held_tray(index, number, None)
+            holdings = self._holdings[index, number]
+
+            def fill(name: str | None) -> HeldTray:
+                return held_tray(self.spec, index, tray, holdings, height, self._make(index, number, name))
+
+            if printer is None:
+                self._held[key], _ = self.entering.as_all(fill)
+            else:
+                self._held[key] = as_all = self._held_tray(index, number, None)
                 with suppress(TrayError):
-                    held = fill(self._make(index, number, printer))
-                if held is None or missing(held) > missing(as_all):
-                    held = as_all
-            self._held[key] = held or fill(self._make(index, number))
+                    self._held[key] = min(fill(printer), as_all, key=missing)
         return self._held[key]
 
-    def _make(self, index: int, number: int, printer: str | None = None) -> Callable[[Tray], MadeTray]:
+    def _make(self, index: int, number: int, printer: str | None) -> Callable[[Tray], MadeTray]:
         """Return what makes the part of a drawer's tray."""
         pointer = f"/drawers/{index}/trays/{number}"
         return partial(self.entering.made_tray, pointer=pointer, half_feet=False, printer=printer)
@@ -273,7 +275,7 @@ class JobLayout:
             return self.entering.made_tray(tray, f"/drawers/{index}", half_feet=half_feet, printer=printer)
 
         footing = Footing(self._outline_and_lattice(index)[1])
-        return Relayout(self.previous, self.spec.drawers[index], footing, make, (None, *self.other_printers))
+        return Relayout(self.previous, self.spec.drawers[index], footing, make, (None, *self.entering.other_printers))
 
     def _furnished(self) -> Contents:
         """Return the trays for items: those that stay, and new ones for all other items.
@@ -426,12 +428,6 @@ class JobLayout:
         if not pinned:
             return ()
         return reserved(pinned, site_of(self.spec, index, self._outline_and_lattice(index)[1], taken, self.bed))
-
-    @cached_property
-    def other_printers(self) -> tuple[str, ...]:
-        """Printers that trays can be made for besides the one that trays are made for."""
-        own = getattr(self.spec.printer_of("tray"), "name", None)
-        return tuple(name for name in self.spec.designs if name != own)
 
     def entering_for(self, spec: Spec, made_for: MadeFor) -> Entering:
         """Return what makes the parts of the drawers.
