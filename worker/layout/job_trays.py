@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
-from functools import cached_property, partial
+from functools import cached_property
 from typing import TypeVar
 
 from worker.layout.floor.print_bed import Bed
@@ -56,7 +56,10 @@ class JobTrays:
         Raises:
             TrayError: if it can be made for no printer.
         """
-        make = partial(self._made, tray, pointer, half_feet)
+
+        def make(printer: str | None) -> MadeTray:
+            return self.made_tray(tray, pointer, half_feet=half_feet, printer=printer)
+
         as_all, printer = self.as_all(make), self.made_for.get(place)
         if printer is not None:
             with suppress(TrayError):
@@ -81,9 +84,6 @@ class JobTrays:
                 with suppress(TrayError):
                     return make(printer), printer
             raise
-
-    def _made(self, tray: Tray, pointer: str, half_feet: bool, printer: str | None) -> MadeTray:  # noqa: FBT001 - see `as_all`
-        return self.made_tray(tray, pointer, half_feet=half_feet, printer=printer)
 
     def made_tray(self, tray: Tray, pointer: str, *, half_feet: bool, printer: str | None = None) -> MadeTray:
         """Return a tray as it is printed, checked against a printer; for None, against that of all trays.
