@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from worker.layout.model.plan_document import plan_document
 from worker.layout.planner import lay_out
+from worker.printing.bed_choice import PricedPlan
 from worker.printing.estimating.part_estimates import price_new_parts
 from worker.printing.printer_choice import _MOST_DESIGNS, _MOST_MIXED, _Choice, _is_better, lay_out_for_printers
 from worker.printing.runs.printer_shares import nominal_finish
@@ -144,16 +145,16 @@ def test_of_two_printers_for_a_floor_and_a_tray_the_best_of_all_designs_is_chose
 
 
 def test_each_kind_of_part_is_made_for_the_printer_that_prints_its_filament():
-    """Each printer alone cannot print the job: one lacks the floor's filament, the other has no room for the tray."""
+    """The large printer lacks the floor's filament, and the small one has no room for the tray."""
     printing = {"tile": {"material": {"name": "PLA"}}, "tray": {"material": {"name": "PETG"}}}
     own = {"large": {"materials": ["PETG"]}, "small": {"materials": ["PLA"]}}
     size, cells = (300, 180), [5, 3]
     spec = _with_tray(260, 130, size=size, cells=cells, height=30, own=own, joints=False, printing=printing)
-    for name in ("large", "small"):
-        with pytest.raises(LayoutError):
-            _finish(spec, name)
+    with pytest.raises(LayoutError):
+        _finish(spec, "large")
     plan = lay_out_for_printers(spec)
-    assert (plan.made_for, plan.made_for_kinds) == ("small", {"tray": "large"})
+    made_for = {(part.kind, part.made_for) for part in plan_document(plan).parts}
+    assert made_for == {("tile", "small"), ("tray", "large")}
 
 
 class _Table(_Choice):
@@ -162,7 +163,7 @@ class _Table(_Choice):
     def _value(self, design):
         assert design not in self._tried
         self._tried.append(design)
-        self._plans[design] = self.lay_out(design)
+        self._plans[design] = PricedPlan(self.spec, self.lay_out(design), {}, {})
         if design in self.price:
             self._values[design] = self.price[design]
         return self.price.get(design)
@@ -172,6 +173,9 @@ class _Table(_Choice):
 
     def _cut_apart(self, _index, _name, _other):
         return True
+
+    def _with_beds(self, best):
+        return self._plans[best].plan
 
 
 _NAMES = ("a", "b", "c")

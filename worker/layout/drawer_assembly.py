@@ -6,43 +6,42 @@ from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import Any, NamedTuple
 
-from worker.layout.drawer.free_rectangles import free_spaces
 from worker.layout.drawer.outline import Outline
+from worker.layout.drawer_summary import summary
 from worker.layout.floor.floor_builder import Floor, tile_floor
 from worker.layout.floor.print_bed import Bed
 from worker.layout.floor.tile_mark import mark_lettering
 from worker.layout.items.held.held_trays import HeldTray
 from worker.layout.items.item_trays import Furniture, on_whole
+from worker.layout.job_trays import JobTrays
 from worker.layout.lanes.drawer_lanes import DrawerLanes
 from worker.layout.lanes.free_rectangle import Rectangle
 from worker.layout.lanes.job_lanes import floor_area
 from worker.layout.lanes.shelves import DIVIDER
-from worker.layout.model.part_registry import Register, box_of
-from worker.layout.model.plan import DrawerPlan, JointedTray, LanePlan, Lattice, PanelPlan, Stored, UpperPlan
+from worker.layout.model.part_registry import box_of
+from worker.layout.model.plan import DrawerPlan, Lattice, UpperPlan
 from worker.layout.model.shapes import Lettering, PieceShape, Placement, TileShape
+from worker.layout.model.tray_places import TrayPlace
 from worker.layout.panels.drawer_panels import enter_panels
 from worker.layout.panels.lines import panel_lines
 from worker.layout.panels.panel_layout import PanelLayout, panel_layout
 from worker.layout.panels.profile import PanelProfile
 from worker.layout.panels.sockets import FloorSockets
-from worker.layout.placement.bay import Spot
 from worker.layout.placement.layers.panel_seats import Obstruction
 from worker.layout.placement.layers.upper_placement import DrawerRoom, panel_seats
 from worker.layout.placement.layers.upper_trays import LayeredTray, carriers, layered, on_half_feet, support
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
+from worker.layout.relayout.keep_printed import KeptTray
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
-from worker.layout.tray.font import least_cap
 from worker.layout.tray.joints.jointed_tray import piece_size
 from worker.layout.tray.joints.placed_pieces import joined
-from worker.layout.tray.made_tray import MadeTray, TrayMaker
+from worker.layout.tray.made_tray import MadeTray
 from worker.layout.tray.part_mark import piece_mark, plug_mark, tray_mark
 from worker.layout.tray.ramp_and_ledge import ramp_as_made
-from worker.layout.tray.text import left_out
 from worker.layout.tray.tray_builder import tray_size
-from worker.spec import Drawer, Spec
-from worker.spec.drawer.joint import Joint
+from worker.spec import Drawer
 from worker.spec.drawer.tray import Tray
-from worker.spec.errors import PanelError, TrayError
+from worker.spec.errors import PanelError
 from worker.spec.manifest import PartKind
 from worker.spec.tolerances import LENGTH_EPSILON
 
@@ -57,12 +56,8 @@ class PlacedParts(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Entering:
-    """Makes the parts of all drawers of a job: joint, print beds and part register."""
-
-    spec: Spec
-    joint: Joint
-    register: Register
+class Entering(JobTrays):
+    """Makes the parts of all drawers of a job: its trays, and all else with print beds."""
 
     @cached_property
     def tray_bed(self) -> Bed:
@@ -111,11 +106,11 @@ class Entering:
         self.register.warn(*outline.warnings, *floor.warnings)
         # Tiles come first: seams refer to them by index.
         tiles = tuple(self._tiles(floor, drawer, pointer))
-        trays = tuple(self._trays(places, lattice, drawer, pointer, held))
+        trays = tuple(self._trays(index, places, lattice, held))
         self.register.warn(*(warning for tray in held.values() for warning in tray.warnings))
         room = DrawerRoom(panels=laid.tops)
         half_feet = tuple(self._half_feet(items, lattice, room))
-        for_items = tuple(self._item_trays(items, lattice, half_feet, drawer.copies))
+        for_items = tuple(self._item_trays(index, items, lattice, half_feet))
         standing = (*trays, *for_items)
         starts = tuple(itertools.accumulate((len(tray.placements) for tray in standing), initial=len(tiles)))
         keys = tuple(self._keys(floor, drawer))
@@ -159,7 +154,7 @@ class Entering:
             room,
         )
         self._warn_of_loose(floor, tiles, pointer)
-        return _summary(
+        return summary(
             drawer, outline, lattice, floor, placements=(*placements, *panels.placements), taken=taken,
             contents=(*contents, *lanes.contents), jointed=jointed, upper=upper, panels=panels.shifted(len(placements)),
             lanes=lanes.lanes,
@@ -296,22 +291,18 @@ class Entering:
             yield Placement(mark, (*piece.at, 0.0), piece.turn)
 
     def _trays(
-        self,
-        places: Iterable[PlacedTray],
-        lattice: Lattice,
-        drawer: Drawer,
-        pointer: str,
-        held: Mapping[int, HeldTray],
+        self, index: int, places: Iterable[PlacedTray], lattice: Lattice, held: Mapping[int, HeldTray]
     ) -> Iterator[PlacedParts]:
         """Yield the trays with the placements of their parts, in the order of the drawer's list."""
-        made: dict[tuple[int, bool], MadeTray] = {}
+        drawer = self.spec.drawers[index]
         for place in places:
-            kind = (place.tray, place.half_feet)
-            at = f"{pointer}/trays/{place.tray}"
-            tray = held[place.tray].tray if place.tray in held else drawer.trays[place.tray]
-            if kind not in made:
-                made[kind] = self.made_tray(tray, at, half_feet=place.half_feet)
-            yield self._stood(made[kind], tray, at, place.at, lattice, copies=drawer.copies, z=place.z)
+            at = f"/drawers/{index}/trays/{place.tray}"
+            own = held.get(place.tray)
+            tray = drawer.trays[place.tray] if own is None else own.tray
+            stored = () if own is None else own.stored(0, (0.0, 0.0, 0.0))
+            where = TrayPlace.of(index, place.at, place.z)
+            made, printer = self.made_at(where, tray, at, stored, half_feet=place.half_feet)
+            yield self._stood(made, tray, at, where, lattice, drawer.copies, printer)
 
     def _half_feet(self, furnished: Sequence[Furniture], lattice: Lattice, room: DrawerRoom) -> Iterator[bool]:
         """Yield whether each tray for items has half feet: as cells, walls below or panels ask for it."""
@@ -327,15 +318,29 @@ class Entering:
             yield half_feet
 
     def _item_trays(
-        self, furnished: Sequence[Furniture], lattice: Lattice, half_feet: Sequence[bool], copies: int
+        self, index: int, furnished: Sequence[Furniture], lattice: Lattice, half_feet: Sequence[bool]
     ) -> Iterator[PlacedParts]:
         """Yield the trays for items with the placements of their parts, in their order."""
+        copies = self.spec.drawers[index].copies
         for item, half in zip(furnished, half_feet, strict=True):
-            made = self.made_tray(item.tray, item.pointer, half_feet=half)
-            yield self._stood(made, item.tray, item.pointer, item.at, lattice, copies=copies, z=item.z)
+            where = TrayPlace.of(index, item.at, item.z)
+            if isinstance(item, KeptTray):
+                printer = item.made_for
+                made = self.made_tray(item.tray, item.pointer, half_feet=half, printer=printer)
+            else:
+                stored = item.stored(0, (0.0, 0.0, 0.0))
+                made, printer = self.made_at(where, item.tray, item.pointer, stored, half_feet=half)
+            yield self._stood(made, item.tray, item.pointer, where, lattice, copies, printer)
 
-    def _stood(
-        self, made: MadeTray, tray: Tray, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
+    def _stood(  # noqa: PLR0917 - a tray and its place
+        self,
+        made: MadeTray,
+        tray: Tray,
+        at: str,
+        place: TrayPlace,
+        lattice: Lattice,
+        copies: int,
+        printer: str | None,
     ) -> PlacedParts:
         """Enter the parts of a tray into the register and return their placements."""
         own = tray.model_copy(
@@ -348,7 +353,7 @@ class Entering:
                 "finger_ramp": ramp_as_made(tray, made.shape.ramp),
             }
         )
-        cell = spot[0] / 2.0, spot[1] / 2.0
+        _, cell, z = place
         corner = tuple(lattice.origin[axis] + cell[axis] * lattice.pitch + made.shape.inset for axis in (0, 1))
         placements: list[Placement] = []
         for number, shape in enumerate(made.parts, start=1):
@@ -362,6 +367,7 @@ class Entering:
                 room=self._mark(tray_mark if piece is None else piece_mark),
                 pointer=at,
                 tray=own,
+                made_for=printer,
             )
             offset = (0.0, 0.0) if piece is None else piece.corner
             x, y = (round(corner[axis] + offset[axis], 3) for axis in (0, 1))
@@ -371,43 +377,6 @@ class Entering:
     def _mark(self, lettering: Callable[..., Lettering | None]) -> Callable[[Any, str], Lettering | None]:
         """Return the function for the mark of a part that is printed as trays are."""
         return partial(lettering, line_width=self.spec.line_width_of("tray"))
-
-    def made_tray(self, tray: Tray, pointer: str, *, half_feet: bool) -> MadeTray:
-        """Return a tray as it is printed, checked against the printer.
-
-        Raises:
-            TrayError: if the tray cannot be made or does not fit the printer.
-        """
-        printer = self.spec.printer_of("tray")
-        line_width = printer.line_width
-        if tray.text is not None and left_out(tray.text, line_width):
-            least = f"Letters of {line_width:g} mm lines print from {least_cap(line_width):g} mm on"
-            message = (
-                f"{least}, so the text of tray {tray.name!r} is left out. Make it larger, or use a smaller nozzle."
-            )
-            self.register.warn_at(f"{pointer}/text/cap_height", message)
-        made = self._rules.made(tray, half_feet=half_feet, pointer=pointer)
-        if tray.height > printer.bed[2] + LENGTH_EPSILON:
-            raise TrayError(
-                f"Tray {tray.name!r} is taller than the printer can print.",
-                pointer=f"{pointer}/height",
-                value=tray.height,
-                limit=f"at most {printer.bed[2]:g} mm",
-                remedy="Make the tray lower.",
-            )
-        return made
-
-    @cached_property
-    def _rules(self) -> TrayMaker:
-        printer = self.spec.printer_of("tray")
-        return TrayMaker(
-            joint=self.joint,
-            pitch=self.spec.grid.pitch,
-            line_width=printer.line_width,
-            beds=self.tray_bed.rooms,
-            bed=f"{printer.usable[0]:g} x {printer.usable[1]:g} mm, clear of forbidden rectangles",
-            joints=self.spec.joints,
-        )
 
     def _keys(self, floor: Floor, drawer: Drawer) -> Iterator[Placement]:
         """Yield the placements of loose keys, which are too small to carry a mark."""
@@ -422,62 +391,8 @@ class Entering:
         return Bed.of_printer(printer).holds(size[0], size[1]) and size[2] <= printer.bed[2] + LENGTH_EPSILON
 
 
-def _summary(
-    drawer: Drawer,
-    outline: Outline,
-    lattice: Lattice,
-    floor: Floor,
-    *,
-    placements: tuple[Placement, ...],
-    taken: Sequence[tuple[Spot, Spot]],
-    contents: tuple[Stored, ...],
-    jointed: tuple[JointedTray, ...],
-    upper: tuple[UpperPlan, ...],
-    panels: tuple[PanelPlan, ...],
-    lanes: tuple[LanePlan, ...],
-) -> DrawerPlan:
-    """Return the plan of a drawer with its counts."""
-    quarters = sum(cell.width * cell.depth for cell in lattice.cells)
-    whole = [cell for cell in lattice.cells if cell.width * cell.depth == 4]  # noqa: PLR2004 - quarters of a cell
-    across = _longest(cell.y for cell in whole), _longest(cell.x for cell in whole)
-    width, depth = (round(outline.size[axis] - across[axis] * lattice.pitch, 3) for axis in (0, 1))
-    return DrawerPlan(
-        name=drawer.name,
-        outline=outline.rings,
-        size=outline.size,
-        lattice=lattice,
-        whole=len(whole),
-        half=len(lattice.cells) - len(whole),
-        across=across,
-        leftover=(width, depth),
-        free=quarters - len(_covered(taken) & lattice.half_cells),
-        placements=placements,
-        seams=floor.seams,
-        copies=drawer.copies,
-        contents=contents,
-        spaces=free_spaces(lattice, taken),
-        floor=floor.plan,
-        jointed=jointed,
-        upper=upper,
-        panels=panels,
-        lanes=lanes,
-    )
-
-
 def _layered(item: Furniture) -> LayeredTray:
     return LayeredTray(item.at, tray_halves(item.tray), item.z, item.tray.height, item.tray.rim)
-
-
-def _covered(rectangles: Iterable[tuple[Spot, Spot]]) -> set[Spot]:
-    """Return the half cells that rectangles cover, each once: a tray over others covers theirs."""
-    return {
-        (x + i, y + j) for (x, y), (across, back) in rectangles for i in range(across) for j in range(back)
-    }  # fmt: skip
-
-
-def _longest(lines: Iterable[int]) -> int:
-    """Return the number of cells in the longest row or column."""
-    return max((len(list(group)) for _, group in itertools.groupby(sorted(lines))), default=0)
 
 
 def _tile_name(shape: TileShape, pitch: float) -> str:

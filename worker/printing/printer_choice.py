@@ -3,21 +3,23 @@
 Floors, trays and panels are each cut for one bed, lines and layers. The job is laid out with all of them for the
 largest bed; where a part of it is refused by other printers, also for the smallest and for the next largest. From the
 plan of which all is printed soonest, one of the three at a time is made for another of these printers, while that
-brings the finish forward.
+brings the finish forward; then single trays are, see `worker.printing.bed_choice`.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from math import inf
 from typing import Final, TypeAlias
 
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.model.part_registry import MADE_TOGETHER
 from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Part
-from worker.layout.planner import lay_out
+from worker.layout.planner import LaidOut, lay_out
+from worker.printing.bed_choice import PlanPricing, PricedPlan, Proposal, priced, propose_beds
 from worker.printing.part_printers import PrinterClass, made_as, printer_classes
 from worker.printing.print_order import is_test_print
-from worker.printing.printer_estimates import price_on_others
 from worker.printing.runs.printer_shares import nominal_finish
 from worker.printing.runs.work_plan import runs_of
 from worker.spec import Spec
@@ -25,15 +27,18 @@ from worker.spec.errors import LayoutError
 from worker.spec.items.layout import Effort
 from worker.spec.manifest import EstimateEntry
 
-__all__ = ["PlanPricing", "lay_out_for_printers"]
+__all__ = ["lay_out_for_printers"]
 
 #: Printers for which a whole job is laid out, and further plans in which they share the kinds of parts, at most: a
 #: layout takes much longer than all the rest of a plan.
 _MOST_DESIGNS: Final = 3
 _MOST_MIXED: Final = 4
 
-#: Returns the estimates of parts of a plan: of all that are to be printed, or of those with these marks.
-PlanPricing: TypeAlias = Callable[[Spec, Plan, frozenset[str] | None], Mapping[str, EstimateEntry]]
+#: Plans with single trays made for other printers that are packed and dated, at most.
+_MOST_BEDS: Final = 3
+
+#: The indices of floors and trays in `MADE_TOGETHER`.
+_FLOORS, _TRAYS = 0, 1
 
 #: Part of the time by which another cut has to be sooner: less is within what estimates can tell.
 _GAIN: Final = 0.02
@@ -68,7 +73,7 @@ def lay_out_for_printers(
     if len(names) == 1:
         plan = lay_out(spec.for_printer(names[0]), effort, spread)
     else:
-        plan = _Choice(spec, names, lambda own: lay_out(own, effort, spread), price or _built).soonest()
+        plan = _Choice(spec, names, lambda own: LaidOut(own, effort, spread), price or _built).soonest()
     return _with_coupons(made_as(spec, plan), plan)
 
 
@@ -81,10 +86,11 @@ class _Choice:
 
     spec: Spec
     names: Sequence[str]
-    lay_out: Callable[[Spec], Plan]
+    lay_out: Callable[[Spec], LaidOut]
     price: PlanPricing
     _tried: list[_Design] = field(default_factory=list)
-    _plans: dict[_Design, Plan] = field(default_factory=dict)
+    _laid: dict[_Design, LaidOut] = field(default_factory=dict)
+    _plans: dict[_Design, PricedPlan] = field(default_factory=dict)
     _values: dict[_Design, _Value] = field(default_factory=dict)
     _refused: LayoutError | None = None
     _classes: tuple[PrinterClass, ...] = field(init=False)
@@ -101,7 +107,7 @@ class _Choice:
             LayoutError: if the job can be made for none of the printers: the error for the largest bed.
         """
         best: _Design | None = None
-        for name in list(dict.fromkeys((self.names[0], self.names[-1], *self.names)))[:_MOST_DESIGNS]:
+        for name in self._single:
             design = _for_all(name)
             value = self._value(design)
             if value is not None and (best is None or _is_better(value, self._values[best])):
@@ -112,7 +118,36 @@ class _Choice:
             best = self._mixed(best)
         if best is None:
             raise self._refused or LayoutError("No printer can print the job.", pointer="/printers")
-        return self._plans[best]
+        return self._with_beds(best)
+
+    @property
+    def _single(self) -> list[str]:
+        """The printers for which a whole job is laid out: the largest bed, the smallest, and the next largest."""
+        return list(dict.fromkeys((self.names[0], self.names[-1], *self.names)))[:_MOST_DESIGNS]
+
+    def _with_beds(self, best: _Design) -> Plan:
+        """Return the plan with single trays made for other printers, where all is printed sooner by that.
+
+        Those of the best design, and of the best that has trays for another printer, are in question.
+        """
+        plan, value = self._plans[best].plan, self._values[best]
+        starts: dict[str, _Design] = {}
+        for design in sorted(self._values, key=lambda design: (design != best, self._values[design])):
+            if self._values[design][:2] <= value[:2]:
+                starts.setdefault(design[_TRAYS], design)
+        proposals: list[tuple[_Design, Proposal]] = []
+        limit = inf
+        for design in starts.values():
+            names = [name for name in self._single if name != design[_TRAYS]]
+            *sooner, as_it_is = propose_beds(self._plans[design], self._laid[design], names, self._classes, self.price)
+            limit = min(limit, as_it_is.finish) if design == best else limit
+            proposals += [(design, proposal) for proposal in sooner if proposal.finish < limit]
+        for design, proposal in sorted(proposals, key=lambda own: own[1].finish)[:_MOST_BEDS]:
+            own = priced(self._made(design), self._laid[design].plan(proposal.made_for), self.price)
+            with suppress(LayoutError):
+                if self._is_sooner(_value(own), value):
+                    return own.plan
+        return plan
 
     def _mixed(self, best: _Design | None) -> _Design | None:
         """Return the best design within changes of one of `MADE_TOGETHER` at a time, from this one."""
@@ -135,8 +170,7 @@ class _Choice:
 
     def _neighbours(self, design: _Design) -> Iterator[_Design]:
         """Yield the designs that differ from one in the printer of some parts, and are not tried."""
-        kinds = {part.kind for plan in self._plans.values() for part in plan.parts}
-        present = [index for index, together in enumerate(MADE_TOGETHER) if together[0] in kinds]
+        present = self._present()
         for index in present:
             for name in dict.fromkeys(name for tried in self._tried for name in tried):
                 changed = {own: name if own == index else design[own] for own in present}
@@ -150,12 +184,26 @@ class _Choice:
         self._tried.append(design)
         own = self._made(design)
         try:
-            plan = self._plans[design] = self.lay_out(own)
-            value = self._values[design] = _value(own, plan, self.price)
+            laid = self._laid[design] = self._laid_out(design, own)
+            made = self._plans[design] = priced(own, laid.plan(), self.price)
+            value = self._values[design] = _value(made)
         except LayoutError as error:
             self._refused = self._refused or error
             return None
         return value
+
+    def _laid_out(self, design: _Design, own: Spec) -> LaidOut:
+        """Return the job laid out for a design: as for another one that differs in the printer of the floors only."""
+        others = set(self._present()) - {_FLOORS}
+        for other, laid in self._laid.items() if design != _for_all(design[0]) else ():
+            if all(other[index] == design[index] for index in others) and laid.spec.joint() == own.joint():
+                return laid.with_floors_of(own)
+        return self.lay_out(own)
+
+    def _present(self) -> list[int]:
+        """Return the indices in `MADE_TOGETHER` of what the plans so far have parts of."""
+        kinds = {part.kind for made in self._plans.values() for part in made.plan.parts}
+        return [index for index, together in enumerate(MADE_TOGETHER) if together[0] in kinds]
 
     def _made(self, design: _Design) -> Spec:
         """Return the job as it is made for a design."""
@@ -180,7 +228,7 @@ class _Choice:
         """Return the parts that are made for a printer and that others cannot print."""
         design = _for_all(name)
         own = self._made(design)
-        return [part for part in self._plans[design].parts if any(other.refusals(own, part))]
+        return [part for part in self._plans[design].plan.parts if any(other.refusals(own, part))]
 
 
 def _for_all(name: str) -> _Design:
@@ -214,17 +262,15 @@ def _is_better(value: _Value, best: _Value) -> bool:
     return sooner > 0 if abs(sooner) > _GAIN * best[2] else value[3] < best[3]
 
 
-def _value(spec: Spec, plan: Plan, price: PlanPricing) -> _Value:
+def _value(made: PricedPlan) -> _Value:
     """Return the value of a plan.
 
     Raises:
         LayoutError: when no printer can print one of its parts.
     """
-    estimates = price(spec, plan, None)
-    others = price_on_others(spec, plan.parts, estimates, lambda other, marks: price(other, plan, marks))
-    runs, work = runs_of(spec, plan, estimates, others=others)
-    undated, finish = nominal_finish(spec, runs)
-    return sum(lack.count for lack in plan.unplaced), undated, finish, work.pieces
+    runs, work = runs_of(made.spec, made.plan, made.estimates, others=made.others)
+    undated, finish = nominal_finish(made.spec, runs)
+    return sum(lack.count for lack in made.plan.unplaced), undated, finish, work.pieces
 
 
 def _built(spec: Spec, plan: Plan, marks: frozenset[str] | None) -> Mapping[str, EstimateEntry]:

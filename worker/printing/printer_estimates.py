@@ -6,7 +6,7 @@ from typing import TypeAlias
 from worker.printing.estimating.process_settings import process_of
 from worker.printing.part_printers import printer_classes
 from worker.printing.runs.demand import PartSize
-from worker.printing.runs.printer_shares import EstimatesByPrinter
+from worker.printing.runs.printer_loads import EstimatesByPrinter
 from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, PartEntry, PartKind, PrinterEstimateEntry
 

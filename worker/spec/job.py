@@ -107,7 +107,7 @@ class Spec(Noun):
         default=(),
         max_length=20,
         description="Printers that need not be alike, instead of `printer`. Each part is printed where it fits; "
-        "floors, trays and panels are each cut for the printer with which all is printed sooner.",
+        "floors, panels and each large tray are made for the printer with which all is printed sooner.",
     )
     printer: Annotated[Printer, BeforeValidator(_given)] = Field(
         default_factory=_largest, validate_default=True, description="Printer; required without `printers`."
@@ -171,10 +171,15 @@ class Spec(Noun):
         """Faces whose lettering is a body of its own: all that are lettered, if the printer changes filaments."""
         return self.lettering_faces if self.printer.tool_changes else ()
 
-    def printer_of(self, kind: PartKind) -> Printer:
-        """Return the printer that a kind of part is made for, with the layer height and line width for it."""
+    def printer_of(self, kind: PartKind, name: str | None = None) -> Printer:
+        """Return the printer that a kind of part is made for, with the layer height and line width for it.
+
+        Args:
+            kind: the kind of part.
+            name: the printer that a part of this kind is made for instead.
+        """
         own = {"layer": self.layer_of(kind), "line_width": self.line_width_of(kind)}
-        return self._made_on(kind).model_copy(update=own)
+        return (self._made_on(kind) if name is None else self.printer_named(name)).model_copy(update=own)
 
     def _made_on(self, kind: PartKind) -> Printer:
         return self.printer_named(self._printers_of_kinds.get(kind))

@@ -44,6 +44,14 @@ def test_kinds_of_parts_are_made_for_printers_of_their_own(minimal):
     assert own.to_json() == own.for_printer("small").to_json()
 
 
+def test_a_part_for_another_bed_keeps_the_lines_and_layers_of_its_kind(minimal):
+    own = load(_job(minimal, _SMALL, _LARGE | {"layer": 0.3})).for_printer("large")
+    printer = own.printer_of("tray", "small")
+    assert (printer.name, printer.bed) == ("small", own.for_printer("small").printer.bed)
+    assert (printer.line_width, printer.layer) == pytest.approx((0.66, 0.3))
+    assert own.printer_of("tray", None) == own.printer_of("tray")
+
+
 def test_walls_too_thin_for_the_lines_of_one_printer_are_made_for_another(minimal):
     trays = [{"name": "a", "cells": [1, 1], "height": 20, "wall": 1.0}]
     drawers = [minimal["drawers"][0] | {"trays": trays}]

@@ -100,7 +100,8 @@ def run_pipeline(
     built: dict[str, BuiltPart] = {}
     for done, part in enumerate(plan.parts):
         begin = partial(step, done, f"{part.kind} {part.mark}")
-        built[part.mark] = _build_part(part, spec.printer_of(part.kind), part_store, spec.body_faces, begin)
+        printer = spec.printer_of(part.kind, part.made_for)
+        built[part.mark] = _build_part(part, printer, part_store, spec.body_faces, begin)
     step(last["assembly"], "assembly")
     # these bytes were checked when the part was built, in this job or an earlier one
     meshes = {mark: read_stl(part.file("stl").data) for mark, part in built.items()}

@@ -57,6 +57,7 @@ class Register:
         room: Callable[[_ShapeT, str], Lettering | None] | None = None,
         pointer: str = "",
         tray: Tray | None = None,
+        made_for: str | None = None,
     ) -> str:
         """Return the mark of a shape and add to its count.
 
@@ -69,6 +70,7 @@ class Register:
             room: returns a new shape with its mark engraved, or None if there is no room; None for shapes without.
             pointer: JSON Pointer for the warning that a mark has no room.
             tray: the tray that the shape was made from.
+            made_for: the printer that it is made for, where it is not that of its kind.
 
         Raises:
             LayoutError: if the previous manifest has used up all marks.
@@ -87,7 +89,7 @@ class Register:
                 self.warn_at(pointer, f"{mark} ({name}) has no room for its mark, so it is not engraved.")
             else:
                 marked = replace(shape, letterings=(*shape.letterings, lettering))
-        self._parts[mark] = Part(mark, kind, name, marked, size, count, bare, tray)
+        self._parts[mark] = Part(mark, kind, name, marked, size, count, bare, tray, made_for)
         return mark
 
     def _next(self, letter: str) -> str:

@@ -69,6 +69,7 @@ def plan_document(plan: Plan) -> PlanDocument:
                 shape=part.bare,
                 tray=part.tray,
                 piece=_piece(part, numbers.get(part.mark)),
+                made_for=part.made_for or plan.made_for_kinds.get(part.kind, plan.made_for),
             )
             for part in plan.parts
         ),

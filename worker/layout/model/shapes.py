@@ -348,6 +348,7 @@ class Part:
     """Part: a shape with its mark. ``quantity`` is the total for all drawers of the job and their copies.
 
     ``bare`` is the `worker.layout.model.fingerprint` of the shape without its mark, ``tray`` what a tray was made from.
+    ``made_for`` is the printer whose bed it is made for, where it is not that of its kind.
     """
 
     mark: str
@@ -358,6 +359,7 @@ class Part:
     quantity: int
     bare: str | None = None
     tray: Tray | None = None
+    made_for: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

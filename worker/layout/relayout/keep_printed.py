@@ -3,7 +3,9 @@
 A shared tray stays for the items that still fit; the compartment of an item that is gone or has outgrown it is empty.
 """
 
+import itertools
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple, TypeAlias
 
@@ -23,8 +25,9 @@ from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["KeptTray", "Make", "Relayout", "Staying", "anchors", "require_fixed"]
 
-#: Returns a tray as it is printed, on whole or half feet; raises `TrayError` if it cannot be made.
-Make: TypeAlias = Callable[[Tray, bool], MadeTray]
+#: Returns a tray as it is printed, on whole or half feet, for the printer of this name or, for None, for that of all
+#: trays; raises `TrayError` if it cannot be made.
+Make: TypeAlias = Callable[[Tray, bool, str | None], MadeTray]
 
 Rectangle: TypeAlias = tuple[Spot, Spot]
 
@@ -41,7 +44,10 @@ class Lain(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class KeptTray:
-    """A printed tray that stays: front left half cell, height above the drawer's bottom in mm, and its items."""
+    """A printed tray that stays: front left half cell, height above the drawer's bottom in mm, and its items.
+
+    ``made_for`` is the printer that it was made for, None for that of all trays.
+    """
 
     tray: Tray
     shape: TrayShape
@@ -50,6 +56,7 @@ class KeptTray:
     pointer: str
     items: tuple[Lain, ...]
     printed: PrintedTray
+    made_for: str | None = None
 
     @property
     def rectangle(self) -> Rectangle:
@@ -116,12 +123,13 @@ def anchors(kept: Iterable[KeptTray], new: Collection[Item], step: int) -> tuple
 
 @dataclass(frozen=True)
 class Relayout:
-    """Re-layout of one drawer that was laid out before."""
+    """Re-layout of one drawer that was laid out before; ``printers`` are those that a tray may have been made for."""
 
     previous: Previous
     drawer: Drawer
     footing: Footing
     make: Make
+    printers: tuple[str | None, ...] = (None,)
 
     def staying(self, listed: Sequence[ListedItem], *, limit: float, movable: bool = True) -> Staying:
         """Return the printed trays that stay in place for their items.
@@ -195,10 +203,10 @@ class Relayout:
                 or tray.height > limit + LENGTH_EPSILON
             ):
                 continue
-            shape = self._shape(tray, printed)
+            shape, made_for = self._shape(tray, printed)
             if shape is not None and not (under := bay.under(*shape.halves, printed.spot)) & ~free:
                 free &= ~under
-                yield KeptTray(tray, shape, printed.spot, 0.0, pointer, (), printed)
+                yield KeptTray(tray, shape, printed.spot, 0.0, pointer, (), printed, made_for)
 
     def pins(self, kept: Iterable[KeptTray] = ()) -> dict[int, tuple[Spot, ...]]:
         """Return the positions of printed trays that match trays of the drawer's list, by index in the list.
@@ -224,30 +232,32 @@ class Relayout:
         if max(printed.z + printed.part.size[2], *tops) > limit + LENGTH_EPSILON:
             return "the drawer is too low for it now"
         tray = printed.tray
-        shape = self._shape(tray, printed)
+        shape, made_for = self._shape(tray, printed)
         if shape is None or tray is None:
             return "its tray does not fit this place or this grid any more"
-        return KeptTray(tray, shape, printed.spot, printed.z, items[0].pointer, items, printed)
+        return KeptTray(tray, shape, printed.spot, printed.z, items[0].pointer, items, printed, made_for)
 
     def _is(self, tray: Tray, printed: PrintedTray) -> bool:
         """Return whether a printed tray matches a tray of the spec."""
         # cheap comparisons first
         same = printed.part.tray is not None and tray.cells == printed.part.tray.cells
-        return same and tray.height == printed.part.size[2] and self._shape(tray, printed) is not None
+        return same and tray.height == printed.part.size[2] and self._shape(tray, printed)[0] is not None
 
-    def _shape(self, tray: Tray | None, printed: PrintedTray) -> TrayShape | None:
-        """Return the shape of a tray at a printed one's position, or None if it differs from the printed one."""
+    def _shape(self, tray: Tray | None, printed: PrintedTray) -> tuple[TrayShape | None, str | None]:
+        """Return the shape of a tray at a printed one's position, and the printer for which it is as that one.
+
+        The shape is None if it differs from the printed one for all printers.
+        """
         half_feet = None if tray is None else self.footing.half_feet(printed.spot, tray_halves(tray))
         if tray is None or half_feet is None:
-            return None
-        for feet in dict.fromkeys((half_feet, half_feet or bool(printed.z))):  # walls below may ask for half feet
-            try:
-                made = self.make(tray, feet)
-            except TrayError:
-                return None
-            if made.fingerprints == printed.fingerprints:
-                return made.shape
-        return None
+            return None, None
+        feet = dict.fromkeys((half_feet, half_feet or bool(printed.z)))  # walls below may ask for half feet
+        for printer, on_half in itertools.product(self.printers, feet):
+            with suppress(TrayError):
+                made = self.make(tray, on_half, printer)
+                if made.fingerprints == printed.fingerprints:
+                    return made.shape, printer
+        return None, None
 
 
 def require_fixed(listed: Iterable[ListedItem], staying: Sequence[Staying]) -> None:

@@ -15,7 +15,7 @@ from worker.printing.estimating.process_settings import Correction, layer_of, li
 from worker.printing.printer_estimates import price_on_others
 from worker.printing.runs.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS
 from worker.printing.runs.demand import needs_of
-from worker.printing.runs.printer_shares import EstimatesByPrinter
+from worker.printing.runs.printer_loads import EstimatesByPrinter
 from worker.printing.runs.work_plan import runs_of
 from worker.solids import Mesh, build
 from worker.solids.recent_values import RecentValues

@@ -8,28 +8,21 @@ while that brings the finish forward. All work is counted, so the same job has t
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from itertools import cycle, islice
 from typing import Final, TypeAlias
 
-from worker.printing.packing.bed_surface import Surface
 from worker.printing.packing.lower_bound import least_runs
-from worker.printing.part_printers import PrinterClass, printer_classes
+from worker.printing.part_printers import PrinterClass
 from worker.printing.print_order import DEFAULT_ACCESS, is_test_print, run_order
 from worker.printing.runs.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS, known_sum, pack_alike
 from worker.printing.runs.demand import AccessByTray, Need, PartSize
+from worker.printing.runs.printer_loads import EstimatesByPrinter, PrinterLoads, nominal_problem
 from worker.printing.scheduling.goals import finish_of
 from worker.printing.scheduling.greedy import greedy_assignment
-from worker.printing.scheduling.problem import SchedulingProblem
-from worker.printing.scheduling.timetable import problem_of
-from worker.spec import Schedule, Spec
-from worker.spec.errors import LayoutError
+from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, PrinterWorkEntry, RunEntry, WorkEntry
 
-__all__ = ["EstimatesByPrinter", "least_shares", "nominal_finish", "pack_shares", "printer_work"]
-
-#: Estimates by the first name of a class of printers, then by mark.
-EstimatesByPrinter: TypeAlias = Mapping[str, Mapping[str, EstimateEntry]]
+__all__ = ["least_shares", "nominal_finish", "pack_shares", "printer_work"]
 
 #: Pieces that the packer may place in all shares that are tried, and in one of them.
 _MOST_PLACED: Final = 40_000
@@ -37,12 +30,6 @@ _SHARE_EFFORT: Final = 100
 
 #: Shares that are tried at most.
 _MOST_TRIES: Final = 60
-
-#: Part of a bed that pieces fill in the mean, to share out what a run takes besides their lines.
-_FILLED: Final = 0.6
-
-#: When work begins where the schedule does not say: shares do not depend on the clock. A Monday.
-_NOMINAL: Final = datetime(2001, 1, 1, 8, tzinfo=UTC)
 
 #: A piece of one part: its mark, drawer and copy of the drawer.
 _Unit: TypeAlias = tuple[str, str | None, int]
@@ -66,7 +53,8 @@ def pack_shares(
 
     Arguments and errors are those of `worker.printing.runs.work_plan.pack_needs`.
     """
-    return _Sharing(spec, {part.mark: part for part in parts}, access, estimates, others).packed(needs, exact=exact)
+    loads = PrinterLoads(spec, {part.mark: part for part in parts}, estimates, others)
+    return _Sharing(loads, access).packed(needs, exact=exact)
 
 
 def least_shares(
@@ -76,7 +64,7 @@ def least_shares(
     counts: Mapping[str, int],
 ) -> int:
     """Return a lower bound of the number of runs on all printers, for these numbers of pieces by mark."""
-    sharing = _Sharing(spec, parts, {}, estimates, {})
+    sharing = _Sharing(PrinterLoads(spec, parts, estimates, {}))
     return sharing.least({(mark, None, 0): count for mark, count in counts.items()}) if counts else 0
 
 
@@ -104,47 +92,34 @@ def nominal_finish(spec: Spec, runs: Sequence[RunEntry]) -> tuple[int, int]:
 
     Runs of unknown time count as an hour. Without a start of its own the schedule begins on a Monday at 8.
     """
-    problem = _problem(spec, runs)
+    problem = nominal_problem(spec, runs)
     assignment = greedy_assignment(problem)
     return len(problem.tasks) - len(assignment), finish_of(assignment) - problem.since if assignment else 0
-
-
-def _problem(spec: Spec, runs: Sequence[RunEntry]) -> SchedulingProblem:
-    """Return the runs to date; without a schedule at any time."""
-    given = spec.calendar or spec.model_copy(update={"schedule": Schedule()}).calendar or Schedule()
-    schedule = given.model_copy(update={"goal": "finish", "start": given.start or _NOMINAL})
-    timed = [run if run.seconds is not None else run.model_copy(update={"seconds": 3600.0}) for run in runs]
-    return problem_of(schedule, timed, _NOMINAL if given.start is None else schedule.beginning(_NOMINAL))
 
 
 @dataclass(slots=True)
 class _Sharing:
     """The search for the shares of one job."""
 
-    spec: Spec
-    parts: Mapping[str, PartSize]
-    access: AccessByTray
-    estimates: Mapping[str, EstimateEntry] | None
-    others: EstimatesByPrinter
-    classes: tuple[PrinterClass, ...] = field(init=False)
-    surfaces: list[Surface] = field(init=False)
-    _estimates: list[dict[str, EstimateEntry]] = field(init=False)
-    _able: dict[str, tuple[int, ...]] = field(default_factory=dict)
+    loads: PrinterLoads
+    access: AccessByTray = field(default_factory=dict)
     _packed: dict[tuple[int, frozenset[tuple[_Unit, int]]], tuple[RunEntry, ...]] = field(default_factory=dict)
 
-    def __post_init__(self) -> None:
-        self.classes = printer_classes(self.spec)
-        self.surfaces = [Surface.of(own.bed, self.spec.printing.spacing) for own in self.classes]
-        of_classes = (self.others.get(own.names[0], {}) for own in self.classes)
-        self._estimates = [{**(self.estimates or {}), **others} for others in of_classes]
+    @property
+    def parts(self) -> Mapping[str, PartSize]:
+        """The parts by mark."""
+        return self.loads.parts
+
+    @property
+    def classes(self) -> tuple[PrinterClass, ...]:
+        """The classes of printers."""
+        return self.loads.classes
 
     def packed(self, needs: Iterable[Need], *, exact: bool) -> tuple[tuple[RunEntry, ...], WorkEntry]:
         """Return the runs of the best share that is found, and their totals."""
         units: Counter[_Unit] = Counter()
         for need in needs:
             units[need.mark, need.drawer, need.copy] += need.count
-        for mark in {mark for mark, _, _ in units}:
-            self._able[mark] = self._printers_of(mark)
         tests = Counter({unit: count for unit, count in units.items() if is_test_print(self.parts[unit[0]].kind)})
         share = self._best(units - tests)
         for unit, count in tests.items():
@@ -169,33 +144,10 @@ class _Sharing:
         )
         return ordered, self._totals(ordered, works, units)
 
-    def _printers_of(self, mark: str) -> tuple[int, ...]:
-        """Return the classes that can print a part.
-
-        Raises:
-            LayoutError: when none can.
-        """
-        part, estimate = self.parts[mark], None if self.estimates is None else self.estimates[mark]
-        reasons = [list(own.refusals(self.spec, part, estimate)) for own in self.classes]
-        able = tuple(index for index, refusals in enumerate(reasons) if not refusals)
-        if not able:
-            raise LayoutError(
-                f"No printer can print {mark}.",
-                pointer="/printers",
-                value=part.size,
-                limit="; ".join(
-                    f"{own.names[0]}: {' and '.join(refusals)}"
-                    for own, refusals in zip(self.classes, reasons, strict=True)
-                ),
-                remedy="Add a printer that can, or widen the materials of one that it fits.",
-                part=mark,
-            )
-        return able
-
     def _test_printers(self, mark: str) -> list[int]:
         """Return the classes that print test prints, one each: first that for which the parts are made, if it can."""
-        name = getattr(self.spec.printer, "name", None)
-        return sorted(self._able[mark], key=lambda index: name not in self.classes[index].names)
+        name = getattr(self.loads.spec.printer, "name", None)
+        return sorted(self.loads.able(mark), key=lambda index: name not in self.classes[index].names)
 
     def _best(self, units: Counter[_Unit]) -> list[Counter[_Unit]]:
         """Return the best share of these pieces, which no move improves or no work is left for."""
@@ -218,42 +170,20 @@ class _Sharing:
     def _balanced(self, units: Counter[_Unit]) -> _Share:
         """Return a share by hours: each piece, the longest first, where the printers would end soonest with it."""
         share: _Share = tuple(Counter() for _ in self.classes)
-        hours = [self._printing_hours(own.names) for own in self.classes]
+        hours = [self.loads.printing_hours(own.names) for own in self.classes]
         loads = [0.0] * len(self.classes)
 
         def key(unit: _Unit) -> tuple[int, float, str, str, int]:
-            able = self._able[unit[0]]
-            longest = max(self._weight(index, unit[0]) for index in able)
-            return len(able) > 1, -longest, unit[0], unit[1] or "", unit[2]
+            able = self.loads.able(unit[0])
+            return len(able) > 1, -self.loads.longest(unit[0]), unit[0], unit[1] or "", unit[2]
 
         for unit in sorted(units.elements(), key=key):
-            able = self._able[unit[0]]
-            weights = {index: self._weight(index, unit[0]) for index in able}
+            able = self.loads.able(unit[0])
+            weights = {index: self.loads.weight(index, unit[0]) for index in able}
             index = min(able, key=lambda index: ((loads[index] + weights[index]) / hours[index], index))
             loads[index] += weights[index]
             share[index][unit] += 1
         return share
-
-    def _printing_hours(self, names: Sequence[str]) -> float:
-        """Return the share of a year in which these printers may print, summed over them; never 0."""
-        problem = _problem(self.spec, ())
-        total = 0
-        for own in problem.printers:
-            if own.name in names:
-                spans = own.start_times.printable()
-                total += sum(max(0, min(end, problem.horizon) - max(start, problem.since)) for start, end in spans)
-        return max(total / (problem.horizon - problem.since), 0.001)
-
-    def _weight(self, index: int, mark: str) -> float:
-        """Return the seconds of one piece with its share of what a run takes besides its lines."""
-        surface, (width, depth, _) = self.surfaces[index], self.parts[mark].size
-        across, deep = surface.grown(width, depth)
-        schedule = self.spec.schedule or Schedule()
-        change = 60.0 * (schedule.cool_down_minutes + schedule.bed_change_minutes)
-        estimate = self._estimates[index].get(mark)
-        setup = 0.0 if estimate is None else estimate.seconds - estimate.laying_seconds
-        laying = 0.0 if estimate is None else estimate.laying_seconds
-        return laying + min(1.0, across * deep / surface.area / _FILLED) * (setup + change)
 
     def _moves(self, share: _Share, ends: Sequence[int]) -> Iterator[_Share]:
         """Yield shares in which something leaves printers that end late: whole runs, single pieces, then swaps."""
@@ -265,15 +195,15 @@ class _Sharing:
                     continue
                 for units in self._movable_runs(share, source, target):
                     yield _moved(share, units, source, target)
-                single = [unit for unit in sorted(share[source], key=str) if target in self._able[unit[0]]]
+                single = [unit for unit in sorted(share[source], key=str) if target in self.loads.able(unit[0])]
                 single = list({unit[0]: unit for unit in single}.values())
-                single.sort(key=lambda unit: -self._weight(source, unit[0]))
+                single.sort(key=lambda unit: -self.loads.weight(source, unit[0]))
                 for unit in single:
                     yield _moved(share, Counter([unit]), source, target)
-                back = {unit[0]: unit for unit in share[target] if source in self._able[unit[0]]}
+                back = {unit[0]: unit for unit in share[target] if source in self.loads.able(unit[0])}
                 for unit in single:
                     for other in back.values():
-                        if self._weight(source, other[0]) < self._weight(source, unit[0]):
+                        if self.loads.weight(source, other[0]) < self.loads.weight(source, unit[0]):
                             yield _moved(
                                 _moved(share, Counter([unit]), source, target), Counter([other]), target, source
                             )
@@ -282,7 +212,7 @@ class _Sharing:
         """Yield the pieces of each run of a class that another can print, the longest run first."""
         runs = sorted(self._tried(source, share[source]), key=lambda run: -(run.seconds or 0.0))
         for run in runs:
-            if all(target in self._able[piece.mark] for piece in run.pieces):
+            if all(target in self.loads.able(piece.mark) for piece in run.pieces):
                 left, units = Counter(share[source]), Counter[_Unit]()
                 for piece in run.pieces:
                     unit = min(unit for unit in left if unit[:2] == (piece.mark, piece.drawer) and left[unit] > 0)
@@ -298,7 +228,7 @@ class _Sharing:
             packed = self._tried(index, own)
             runs += [run.model_copy(update={"number": len(runs) + number}) for number, run in enumerate(packed)]
             classes += [index] * len(packed)
-        problem = _problem(self.spec, runs)
+        problem = nominal_problem(self.loads.spec, runs)
         assignment = greedy_assignment(problem)
         ends = [0] * len(share)
         for number, placed in assignment.items():
@@ -317,7 +247,7 @@ class _Sharing:
     ) -> tuple[tuple[RunEntry, ...], WorkEntry]:
         own = self.classes[index]
         needs = [Need(mark, drawer, count, copy) for (mark, drawer, copy), count in units.items() if count > 0]
-        estimates = None if self.estimates is None else self._estimates[index]
+        estimates = self.loads.estimates_on(index)
         parts = [self.parts[mark] for mark in {need.mark: None for need in needs}]
         runs, work = pack_alike(own.spec, parts, needs, self.access, estimates, exact=exact, effort=effort)
         return tuple(run.model_copy(update={"printers": own.names}) for run in runs), work
@@ -344,7 +274,7 @@ class _Sharing:
         """Return a lower bound of the runs: those of pieces that one class alone can print."""
         groups: dict[tuple[int, tuple[object, ...]], list[str]] = defaultdict(list)
         for (mark, _, _), count in units.items():
-            kind, able = self.parts[mark].kind, self._able.get(mark) or self._printers_of(mark)
+            kind, able = self.parts[mark].kind, self.loads.able(mark)
             if len(able) == 1:
                 own = self.classes[able[0]].spec
                 material = own.material_of(kind)
@@ -352,7 +282,7 @@ class _Sharing:
                 groups[able[0], (*settings, is_test_print(kind))] += [mark] * count
         bound = 0
         for (index, _), marks in groups.items():
-            surface = self.surfaces[index]
+            surface = self.loads.surfaces[index]
             bound += least_runs([(surface.grown(*self.parts[mark].size[:2]), 0.0) for mark in marks], surface, None)
         return max(bound, 1)
 

@@ -7,7 +7,8 @@ from worker.layout.model.plan import Plan
 from worker.printing.runs.alike_runs import pack_alike
 from worker.printing.runs.calendar_runs import fitted_to_calendar
 from worker.printing.runs.demand import AccessByTray, Need, PartSize, access_of, needs_of
-from worker.printing.runs.printer_shares import EstimatesByPrinter, pack_shares
+from worker.printing.runs.printer_loads import EstimatesByPrinter
+from worker.printing.runs.printer_shares import pack_shares
 from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, RunEntry, WorkEntry
 

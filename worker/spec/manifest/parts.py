@@ -51,6 +51,8 @@ class PlannedPart(OutputModel):
     """The tray as in a spec, without position and quantity; null for every other kind of part."""
     piece: TrayPieceEntry | None = None
     """For a piece of a jointed tray, which one; `tray` is then the whole tray."""
+    made_for: str | None = None
+    """The printer whose bed the part is made for; null in a job of one printer."""
 
 
 class Check(OutputModel):

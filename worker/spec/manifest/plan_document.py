@@ -50,7 +50,8 @@ class PlanDocument(OutputModel):
     made_for: str | None = None
     """The printer whose bed, lines and layers the parts are made for; null in a job of one printer."""
     made_for_kinds: dict[PartKind, str] = Field(default={})
-    """The printers that kinds of parts are made for, where it is not that of `made_for`."""
+    """The printers that kinds of parts are made for, where it is not that of `made_for`; `parts[].made_for` says for
+    which bed each part is made."""
     runs: tuple[RunEntry, ...] = ()
     """Print runs in working order: the coupon, the floor, then trays by how often they are used."""
     work: WorkEntry | None = None

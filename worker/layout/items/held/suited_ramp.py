@@ -12,7 +12,7 @@ from worker.spec import Spec
 from worker.spec.drawer.tray import NO_RAMP, FingerRamp, Tray
 from worker.spec.errors import TrayError
 
-__all__ = ["held_tray"]
+__all__ = ["held_tray", "missing"]
 
 
 def held_tray(  # noqa: PLR0917 - what a tray and its place say
@@ -47,12 +47,13 @@ def held_tray(  # noqa: PLR0917 - what a tray and its place say
         return held(tray.finger_ramp)
     best = held(NO_RAMP)
     if best.unplaced:
-        best = min(best, held(None), key=_missing)
+        best = min(best, held(None), key=missing)
     if best.ramp is not None:
         with suppress(TrayError):  # there is no room for it before a label ledge
-            best = min(held(FingerRamp(radius=best.ramp)), best, key=_missing)
+            best = min(held(FingerRamp(radius=best.ramp)), best, key=missing)
     return best
 
 
-def _missing(held: HeldTray) -> int:
+def missing(held: HeldTray) -> int:
+    """Return how many things a tray is said to hold and has no room for."""
     return sum(lack.count for lack in held.unplaced)
