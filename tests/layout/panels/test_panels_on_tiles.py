@@ -9,6 +9,8 @@ from shapely.geometry import box
 
 from tests.layout.panels.jobs import floor_plan, panel_plan, panel_spec
 from worker.layout.panels.foot import foot_levels
+from worker.output.checks.assembly_checks import check_assembly
+from worker.solids import build
 from worker.spec import load
 from worker.spec.drawer.joint import Joint, default_profile
 from worker.spec.errors import PanelError, SpecError, TrayError
@@ -194,3 +196,13 @@ def test_a_drawer_without_a_floor_has_no_tiled_lanes():
     with pytest.raises(SpecError) as caught:
         load(spec)
     assert caught.value.pointer == "/drawers/0/lane_floor"
+
+
+@pytest.mark.parametrize("depth", range(190, 300, 6))
+def test_each_strip_of_a_panel_rests_on_tiles_or_in_clips(depth):
+    """The panel runs over the middle of its sockets, and the bed takes strips of two cells."""
+    panel = {"name": "row", "along": "y", "at": 105, "height": 60}
+    plan = floor_plan(panel, width=215, depth=depth, height=80, bed=(110, 110, 110))
+    assert len(only(plan).panels[0].pieces) > 1
+    meshes = {part.mark: build(part.shape) for part in plan.parts}
+    assert [check for check in check_assembly(plan, meshes) if not check.passed] == []

@@ -54,6 +54,10 @@ def cuts_of(  # noqa: PLR0917 - a panel, and what is in the way
     longest = longest_strip(bed, line.height)
     if end - start <= longest + LENGTH_EPSILON:
         return ()
+
+    def rests(low: float, high: float) -> bool:
+        return sockets is None or sockets.carries(line.across(line.thickness / 2.0, low, high))
+
     if longest > 0.0:
         fewest = ceil((end - start) / longest)
         for half, clear in ((CLIP / 2.0, _FROM_CLIP), (TAB_REACH, _FROM_SLOT)):
@@ -61,7 +65,7 @@ def cuts_of(  # noqa: PLR0917 - a panel, and what is in the way
             if sockets is not None and half == CLIP / 2.0:
                 shut = _not_carried(line, sockets, shut)
             for count in range(fewest, fewest + _MORE):
-                cuts = _spread(start, end, count, longest - TAB_REACH, shut)
+                cuts = _spread(start, end, count, longest - TAB_REACH, shut, rests)
                 if cuts is not None:
                     return cuts
     deepest = max((deep for _, deep in bed.rooms), default=0.0)
@@ -101,23 +105,27 @@ def _not_carried(line: PanelLine, sockets: FloorSockets, shut: Callable[[float],
     return closed
 
 
-def _spread(
-    start: float, end: float, count: int, longest: float, shut: Callable[[float], bool]
+def _spread(  # noqa: PLR0917 - where to cut, and what is in the way
+    start: float,
+    end: float,
+    count: int,
+    longest: float,
+    shut: Callable[[float], bool],
+    rests: Callable[[float, float], bool],
 ) -> tuple[float, ...] | None:
-    """Return ``count - 1`` cuts near equal distances, or None where the strips would be too long."""
+    """Return ``count - 1`` cuts near equal distances; None where strips would be too long, or one would not rest."""
     each = (end - start) / count
     cuts: list[float] = []
     for number in range(1, count):
         even = start + number * each
         low, high = max([start, *cuts[-1:]]), min(end, [start, *cuts][-1] + longest)
         steps = sorted(range(-int(each / _STEP), int(each / _STEP) + 1), key=lambda step: (abs(step), step))
-        at = next(
-            (at for at in (on_grid(even + step * _STEP) for step in steps) if low < at <= high and not shut(at)), None
-        )
+        near = (on_grid(even + step * _STEP) for step in steps)
+        at = next((at for at in near if low < at <= high and not shut(at) and rests(low, at)), None)
         if at is None:
             return None
         cuts.append(at)
-    return tuple(cuts) if end - cuts[-1] <= longest else None
+    return tuple(cuts) if end - cuts[-1] <= longest and rests(cuts[-1], end) else None
 
 
 def strips_between(start: float, end: float, cuts: Sequence[float]) -> list[tuple[float, float]]:
