@@ -1,6 +1,6 @@
 """Lettering in a second filament: texts, labels and marks in another colour than their part."""
 
-from typing import Annotated, Literal, Self, TypeAlias
+from typing import Annotated, Final, Literal, Self, TypeAlias
 
 from pydantic import Field, model_validator
 
@@ -10,10 +10,14 @@ from worker.spec.primitives.names import Number
 from worker.spec.primitives.pydantic_errors import Refusals
 from worker.spec.printer.material import Material
 
-__all__ = ["LetteredFace", "LetteringPrinting"]
+__all__ = ["PAUSED_FACES", "SOLID_FACES", "LetteredFace", "LetteringPrinting"]
 
 #: Faces that can carry lettering.
 LetteredFace: TypeAlias = Literal["top", "bottom", "floor", "ledge", "front"]
+
+#: Faces whose lettering lies in a few layers, and those of them on which nothing else of a part need lie in these.
+SOLID_FACES: Final[tuple[LetteredFace, ...]] = ("top", "bottom", "floor")
+PAUSED_FACES: Final[tuple[LetteredFace, ...]] = ("top", "bottom")
 
 
 class LetteringPrinting(Noun):
