@@ -194,7 +194,9 @@ def _best(
     """Return the best of several packings of one group; stop at one that cannot be improved."""
     if not copies:
         return []
-    perfect = (least, len({copy.piece.drawer for copy in copies if copy.piece.drawer is not None}))
+    drawers = {copy.piece.drawer for copy in copies}
+    # a run of pieces for drawers is a run of one of them at least
+    perfect = (least, len(drawers - {None}) if None in drawers else max(len(drawers), least))
     best: list[_Load] = []
     best_rank: tuple[int, int, int] | None = None
     for loads in _packings(copies, surface, limit, least, effort):
