@@ -10,6 +10,8 @@ from shapely.geometry import Polygon, box
 from tests.layout.panels.jobs import panel_plan
 from worker.layout.panels.profile import CLIP, PRESS, STUB, TAB_REACH, TRAVEL, PanelProfile
 from worker.layout.panels.strip import tab_count
+from worker.output.checks.assembly_checks import check_assembly
+from worker.solids import build
 from worker.spec.errors import PanelError
 
 ACROSS = {"along": "x", "at": 150, "height": 60}
@@ -196,3 +198,16 @@ def test_every_part_lies_in_the_drawer_and_fits_the_bed(drawn):
     for panel in drawer.panels:
         assert panel.press <= panel.buckling
         assert len(panel.pieces) == len(panel.splices) + 1
+
+
+@pytest.mark.parametrize("crossings", [(73.3, 137.1, 179.7, 243.3, 312.5), (60, 150, 200, 290, 360)])
+def test_strips_between_crossings_are_longer_than_a_clip(crossings):
+    across = [{"name": f"d{n}", "along": "x", "at": at, "height": 40} for n, at in enumerate(crossings)]
+    row = {"name": "row", "along": "y", "at": 150, "height": 40}
+    plan = panel_plan(row, *across, width=300, depth=433, height=100, bed=(110, 110, 150))
+    drawer = only(plan)
+    starts = [drawer.placements[index].at[1] for index in drawer.panels[0].pieces]
+    assert len(starts) > 4
+    assert all(after - before > CLIP for before, after in itertools.pairwise(starts[1:]))
+    meshes = {part.mark: build(part.shape) for part in plan.parts}
+    assert [check for check in check_assembly(plan, meshes) if not check.passed] == []

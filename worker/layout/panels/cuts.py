@@ -22,6 +22,8 @@ _FROM_SLOT: Final = 6.0
 _FROM_CLIP: Final = 4.0
 #: Distance of a clip or a splice's tabs from a foot, mm.
 _FROM_FOOT: Final = 1.0
+#: Least length of a strip between two cuts, mm: the clips below both stand apart.
+_SHORTEST: Final = CLIP + _FROM_FOOT
 #: Step in which a cut is moved, mm; the most strips beyond the fewest that are tried.
 _STEP: Final = 0.5
 _MORE: Final = 4
@@ -118,10 +120,11 @@ def _spread(  # noqa: PLR0917 - where to cut, and what is in the way
     cuts: list[float] = []
     for number in range(1, count):
         even = start + number * each
-        low, high = max([start, *cuts[-1:]]), min(end, [start, *cuts][-1] + longest)
+        low, high = [start, *cuts][-1], min(end, [start, *cuts][-1] + longest)
+        least = low + _SHORTEST if cuts else low
         steps = sorted(range(-int(each / _STEP), int(each / _STEP) + 1), key=lambda step: (abs(step), step))
         near = (on_grid(even + step * _STEP) for step in steps)
-        at = next((at for at in near if low < at <= high and not shut(at) and rests(low, at)), None)
+        at = next((at for at in near if least < at <= high and not shut(at) and rests(low, at)), None)
         if at is None:
             return None
         cuts.append(at)
