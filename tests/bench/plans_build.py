@@ -1,6 +1,7 @@
 """Whether what is planned also builds: random specs through the plan and the whole pipeline, in this process.
 
-``python -m tests.bench plans_build 500`` runs the next 500 specs; ``plans_build 500 2000`` starts at spec 2000. A spec
+``python -m tests.bench plans_build 500`` runs the next 500 specs; ``plans_build 500 2000`` starts at spec 2000. They
+have random grids, trays and items; with ``things`` they are drawers of random things of the practice drawers. A spec
 that ``POST /v1/plans`` would accept and that then fails is written to ``tests/jobs/corpus``, which a test replays.
 """
 
@@ -14,6 +15,7 @@ from typing import Any
 from unittest.mock import patch
 
 from api.planning.planner import make_plan
+from tests.bench.random_things import things_spec
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.layout.items.reasons import remedies
@@ -145,7 +147,7 @@ def main() -> None:
     planned = failed = 0
     start = time.perf_counter()
     for seed in range(first, first + count):
-        document = random_spec(seed)
+        document = things_spec(seed) if "things" in sys.argv else random_spec(seed)
         # what would help a thing without a place takes half the time and changes no layout
         with patch.dict(remedies._MOST_SIZINGS, quick=0), patch.dict(remedies._MOST_REFILLS, quick=0):
             accepted, error = fails(document)
@@ -153,7 +155,7 @@ def main() -> None:
         if error is not None:
             failed += 1
             CORPUS.mkdir(exist_ok=True)
-            path = CORPUS / f"random-{seed}.json"
+            path = CORPUS / f"{document['name'].replace(' ', '-')}.json"
             path.write_text(json.dumps(document, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
             print(f"{path.name}: {type(error).__name__}: {error}", flush=True)
         if (seed - first) % _PROGRESS == _PROGRESS - 1:
