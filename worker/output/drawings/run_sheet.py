@@ -58,7 +58,9 @@ def run_sheet(manifest: Manifest, run: RunEntry, printer: Printer, step: StepEnt
     _facts(sheet, run, parts, step, (width - MARGIN - _BESIDE, top, _BESIDE, _TOP))
     y = _paragraphs(sheet, "What to do", list(_actions(run, parts, step)), top + _TOP + _GAP)
     y = _pieces(sheet, manifest, run, parts, y)
-    _paragraphs(sheet, "Cautions", [_SAFETY, *(caution.text for caution in manifest.cautions)], y)
+    # the manifest's own caution on printing says the same
+    others = [caution.text for caution in manifest.cautions if caution.topic != "printing"]
+    _paragraphs(sheet, "Cautions", [_SAFETY, *others], y)
     return sheet
 
 
