@@ -13,6 +13,7 @@ from worker.layout.model.shapes import Placement
 from worker.layout.planner import lay_out
 from worker.output.checks.assembly_checks import check_assembly
 from worker.output.checks.upper_tray_checks import check_upper_trays
+from worker.output.meshes.stl import read_stl, write_stl
 from worker.solids import build
 from worker.solids.mesh import Mesh
 from worker.spec import load
@@ -215,4 +216,15 @@ def test_whatever_stands_on_two_trays_keeps_the_clearance(split, height, clearan
     (upper,) = plan.drawers[0].upper
     assert len(upper.on) == 2
     assert upper.balance is None
+    assert failed(plan, meshes) == set()
+
+
+def test_a_tray_that_lies_flat_on_panels_passes_as_read_back_from_its_file():
+    """Coordinates of an STL file are single precision: the panel's top may be a little over the tray's bottom."""
+    panels = [
+        {"name": name, "along": "y", "at": across, "height": 60.2} for name, across in (("a", 63.0), ("b", 147.0))
+    ]
+    upper = {"name": "upper", "cells": [3, 2], "height": 25, "on": ["a", "b"], "at": [1, 0], "rim": "straight"}
+    plan = panel_plan(*panels, width=260, depth=180, height=120, trays=[upper])
+    meshes = {part.mark: read_stl(write_stl(build(part.shape), part.mark)) for part in plan.parts}
     assert failed(plan, meshes) == set()

@@ -27,6 +27,8 @@ _WITHIN: Final = 5.0
 _SHARES: Final = (0.1, 0.5, 0.9)
 #: Heights in mm closer than this are one band; a foot's chamfer of first layers is higher.
 _BAND: Final = 0.2
+#: Height in mm by which a panel may reach above the bottom of the tray on it: coordinates of files are rounded.
+_LEVEL: Final = 0.001
 #: Area in mm2 of a section that may have something above it: rounding.
 _ABOVE: Final = 0.01
 
@@ -118,7 +120,7 @@ class _Layers:
         """Return the greatest area, in mm2, of a section of a tray that another part is above."""
         own, beside = upper.bounding_box(), other.bounding_box()
         apart = any(beside[axis] >= own[axis + 3] or own[axis] >= beside[axis + 3] for axis in (0, 1))
-        if apart or beside[5] <= own[2]:
+        if apart or beside[5] <= own[2] + _LEVEL:
             return 0.0
         low = [beside[0], beside[1], own[2]]
         size = [beside[3] - low[0], beside[4] - low[1], own[5] - low[2]]
