@@ -200,7 +200,7 @@ class JobLayout:
                 *places,
                 *(PlacedTray(first + k, tray.at, half_feet=False, z=tray.z) for k, tray in enumerate(added)),
             ),
-            below=tuple((area_of(lot), items[lot.pointer]) for lot in stored),
+            below=tuple((area_of(lot), items[lot.pointer], lot.at[2] + lot.size[2]) for lot in stored),
             top=max((stored.at[2] + stored.size[2] for stored in own.contents), default=0.0),
         )
 

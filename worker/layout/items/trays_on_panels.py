@@ -71,7 +71,8 @@ class PanelDrawer:
     """A drawer with panels in their places, and what stands and lies in it.
 
     ``site`` is the drawer as trays above its panels find it; ``drawer`` lists all ``trays`` that stand in it. ``below``
-    are the things in lanes and trays, each with the rectangle where it lies, mm; ``top`` is the highest in a lane, mm.
+    are the things in lanes and trays, each with the rectangle where it lies and the height that it reaches, mm; ``top``
+    is the highest in a lane, mm.
     """
 
     drawer: Drawer
@@ -80,7 +81,7 @@ class PanelDrawer:
     room: DrawerRoom
     site: Site
     trays: tuple[PlacedTray, ...]
-    below: tuple[tuple[Box, Item], ...]
+    below: tuple[tuple[Box, Item, float], ...]
     top: float = 0.0
 
 
@@ -223,7 +224,7 @@ class _Over:
 
     @cached_property
     def _blocked(self) -> list[Box]:
-        """What reaches above the panels, in half cells."""
+        """What reaches above the panels, and trays that are lifted out, in half cells."""
         least = self.level - self.case.joint.height
         room, limit = self.case.room, self.level + LENGTH_EPSILON
         boxes = [self.seats.halves(panel.box) for panel in room.panels if panel.height > limit]
@@ -231,9 +232,9 @@ class _Over:
         for place in self.case.trays:
             tray = self.case.drawer.trays[place.tray]
             wide, deep = tray_halves(tray)
-            if place.z + tray.height > least:
+            if place.z or place.z + tray.height > least:
                 boxes.append((*place.at, place.at[0] + wide, place.at[1] + deep))
-        return boxes
+        return boxes + [self.seats.halves(box) for box, _, top in self.case.below if top > least]
 
     @cached_property
     def _carrying(self) -> list[tuple[Box, bool | None]]:
@@ -288,7 +289,7 @@ class _Over:
         """Return the items that lie below a tray, each once."""
         own = (*spot, spot[0] + halves[0], spot[1] + halves[1])
         below: dict[int, Item] = {}
-        for box, item in self.case.below:
+        for box, item, _ in self.case.below:
             if _meet(own, self.seats.halves(box)):
                 below[id(item)] = item
         return list(below.values())
