@@ -369,13 +369,15 @@ class JobLayout:
         return self._laid[index]
 
     def _shut(self, index: int) -> tuple[tuple[Spot, Spot], ...]:
-        """Return the half cells of a drawer in which no tray can stand: below panels and lanes on its tiles."""
+        """Return the cells or half cells of a drawer in which no tray can stand: below panels and lanes on tiles."""
         sockets = self._sockets(index)
         if sockets is None:
             return ()
         lanes = self._lanes.drawers[index].lanes
         boxes = [(*lane.at, lane.at[0] + lane.size[0], lane.at[1] + lane.size[1]) for lane in lanes]
-        return tuple((spot, (1, 1)) for spot in sorted(sockets.covered((*boxes, *self._panels(index).covered))))
+        covered = sockets.covered((*boxes, *self._panels(index).covered))
+        side = 1 if self.spec.grid.half_cells else 2  # of a whole cell no half is free for a tray
+        return tuple((spot, (side, side)) for spot in sorted({(x - x % side, y - y % side) for x, y in covered}))
 
     def _floor_area(self, index: int) -> Area | None:
         """Return what a drawer's floor covers; None without one."""
