@@ -342,6 +342,10 @@ class DrawerPlan:
     panels: tuple[PanelPlan, ...] = ()
     lanes: tuple[LanePlan, ...] = ()
 
+    def pieces_of(self, placement: int) -> tuple[int, ...]:
+        """Return the placements of the tray that one belongs to: of all its pieces, or that one alone."""
+        return next((tray.pieces for tray in self.jointed if placement in tray.pieces), (placement,))
+
 
 @dataclass(frozen=True, slots=True)
 class Plan:

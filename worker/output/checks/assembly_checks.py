@@ -17,14 +17,13 @@ from worker.output.checks.contents_check import check_contents
 from worker.output.checks.held import Outlines, check_held
 from worker.output.checks.jointed_checks import check_jointed
 from worker.output.checks.panel_checks import check_panels, meant_to_touch, panel_solids
+from worker.output.checks.placed_boxes import Box, mesh_size, placed_box, tray_box
 from worker.output.checks.upper_tray_checks import check_upper_trays
 from worker.output.meshes.standing import standing
 from worker.solids.mesh import Mesh
 from worker.solids.recent_values import RecentValues
 from worker.spec.manifest import Check
 from worker.spec.tolerances import CLEARANCE_SLACK, CONTAINMENT_SLACK, SHARED_VOLUME
-
-Box = tuple[float, float, float, float, float, float]
 
 #: Gaps are measured up to a pair's clearance and this much more, mm.
 _BEYOND: Final = 0.1
@@ -68,7 +67,7 @@ class _Solids:
     kinds: dict[str, Kind] = field(default_factory=dict)
     #: Clearance of each tray on every side, mm: its inset (`Joint.body_inset`).
     clearances: dict[str, float] = field(default_factory=dict)
-    _sizes: dict[str, tuple[float, float, float]] = field(default_factory=dict)
+    sizes: dict[str, tuple[float, float, float]] = field(default_factory=dict)
     _contents: dict[str, bytes] = field(default_factory=dict)
     _turned: dict[tuple[str, int], manifold3d.Manifold] = field(default_factory=dict)
 
@@ -78,7 +77,7 @@ class _Solids:
         shapes = {part.mark: part.shape for part in self.plan.parts}
         trays = {mark: shape.tray if isinstance(shape, PieceShape) else shape for mark, shape in shapes.items()}
         self.clearances = {mark: shape.inset for mark, shape in trays.items() if isinstance(shape, TrayShape)}
-        self._sizes = {mark: _size(mesh) for mark, mesh in self.meshes.items()}
+        self.sizes = {mark: mesh_size(mesh) for mark, mesh in self.meshes.items()}
         self._contents = {mark: mesh.content for mark, mesh in self.meshes.items()}
 
     def turned(self, mark: str, turn: int) -> manifold3d.Manifold:
@@ -95,11 +94,7 @@ class _Solids:
 
     def box(self, place: Placement) -> Box:
         """Return the bounding box of a part in its place, mm: least x, y, z, greatest x, y, z."""
-        width, depth, height = self._sizes[place.mark]
-        if place.turn in {90, 270}:
-            width, depth = depth, width
-        x, y, z = place.at
-        return x, y, z, x + width, y + depth, z + height
+        return placed_box(place, self.sizes[place.mark])
 
     def gap(self, first: Placement, second: Placement, reach: float, lift: float = 0.0) -> tuple[float, float]:
         """Return the gap between two parts in mm, at most ``reach``, and the volume that they share in mm3.
@@ -124,12 +119,6 @@ class _Solids:
             return gap, (first_solid ^ other).volume() if gap <= 0.0 or lift else 0.0
 
         return _GAPS.get((contents, first.turn, second.turn, apart, reach, lift), measure)
-
-
-def _size(mesh: Mesh) -> tuple[float, float, float]:
-    low, high = mesh.bounds
-    width, depth, height = (high - low).tolist()
-    return width, depth, height
 
 
 def placed(solid: manifold3d.Manifold, placement: Placement) -> manifold3d.Manifold:
@@ -230,7 +219,7 @@ def _required_gap(
     clearance = solids.clearances.get(first_place.mark, 0.0) + solids.clearances.get(other.mark, 0.0)
     if kinds == {"tile", "tray"}:
         return "joint", clearance
-    if kinds == {"tray"} and _stacked(_whole_box(solids, drawer, first), _whole_box(solids, drawer, second)):
+    if kinds == {"tray"} and _stacked(*(tray_box(drawer, index, solids.sizes) for index in (first, second))):
         # A foot in a rim keeps the clearance once it is lifted from its 45-degree seat, on which it rests: by the
         # clearance times sqrt(2) along z (`Joint.settling`).
         return "stack", max(solids.clearances.values())
@@ -238,15 +227,6 @@ def _required_gap(
         gap = seams.get(frozenset((first, second)))
         return ("trays", clearance) if gap is None else ("splice", gap)
     return "apart", 0.0
-
-
-def _whole_box(solids: _Solids, drawer: DrawerPlan, index: int) -> Box:
-    """Return the bounding box of the tray that a placement belongs to, with all its pieces, mm."""
-    pieces = next((tray.pieces for tray in drawer.jointed if index in tray.pieces), (index,))
-    boxes = np.array([solids.box(drawer.placements[piece]) for piece in pieces])
-    x0, y0, z0 = boxes[:, :3].min(axis=0).tolist()
-    x1, y1, z1 = boxes[:, 3:].max(axis=0).tolist()
-    return x0, y0, z0, x1, y1, z1
 
 
 def _stacked(first: Box, other: Box) -> bool:

@@ -1,8 +1,9 @@
 """The check that what lies in a drawer stays below the drawer's height and below the trays over it."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from worker.layout.model.plan import DrawerPlan, Stored
+from worker.output.checks.placed_boxes import Box, mesh_size, tray_box
 from worker.solids.mesh import Mesh
 from worker.spec.manifest import Check
 from worker.spec.tolerances import LENGTH_EPSILON
@@ -24,7 +25,9 @@ def check_contents(drawer: DrawerPlan, meshes: Mapping[str, Mesh]) -> Iterator[C
     """
     if not drawer.contents:
         return
-    above = [(*_footprint(drawer, tray.placement, meshes), tray.z) for tray in drawer.upper]
+    marks = {drawer.placements[index].mark for tray in drawer.upper for index in drawer.pieces_of(tray.placement)}
+    sizes = {mark: mesh_size(meshes[mark]) for mark in marks}
+    above = [tray_box(drawer, tray.placement, sizes) for tray in drawer.upper]
     reached = [(_reach(drawer, entry, above), entry.item) for entry in drawer.contents]
     most, item = max(reached)
     yield Check(
@@ -33,32 +36,14 @@ def check_contents(drawer: DrawerPlan, meshes: Mapping[str, Mesh]) -> Iterator[C
     )  # fmt: skip
 
 
-def _footprint(drawer: DrawerPlan, placement: int, meshes: Mapping[str, Mesh]) -> tuple[float, float, float, float]:
-    """Return what a tray covers, with all of its pieces: the least and the greatest x and y, in mm."""
-    jointed = next((tray.pieces for tray in drawer.jointed if tray.pieces[0] == placement), (placement,))
-    lows, highs = [], []
-    for index in jointed:
-        place = drawer.placements[index]
-        low, high = meshes[place.mark].bounds
-        across, back = (high - low)[:2]
-        turned = place.turn % 180 != 0
-        size = (back, across) if turned else (across, back)
-        lows.append(place.at[:2])
-        highs.append((place.at[0] + size[0], place.at[1] + size[1]))
-    return (
-        *(min(low[axis] for low in lows) for axis in (0, 1)),
-        *(max(high[axis] for high in highs) for axis in (0, 1)),
-    )
-
-
-def _reach(drawer: DrawerPlan, entry: Stored, above: list[tuple[float, float, float, float, float]]) -> float:
+def _reach(drawer: DrawerPlan, entry: Stored, above: Sequence[Box]) -> float:
     """Return how far things reach above what is over them, in mm; negative is room left."""
     bottom = 0.0 if entry.placement is None else drawer.placements[entry.placement].at[2]
     (x, y, z), (wide, deep, high) = entry.at, entry.size
     over = [
-        tray_z
-        for left, front, right, back, tray_z in above
-        if tray_z > bottom + LENGTH_EPSILON
+        feet
+        for left, front, feet, right, back, _ in above
+        if feet > bottom + LENGTH_EPSILON
         and min(x + wide, right) - max(x, left) > LENGTH_EPSILON
         and min(y + deep, back) - max(y, front) > LENGTH_EPSILON
     ]

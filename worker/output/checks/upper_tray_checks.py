@@ -59,14 +59,13 @@ class _Layers:
     def __init__(self, drawer: DrawerPlan, meshes: Mapping[str, Mesh]) -> None:
         self.drawer = drawer
         self.solids = [_placed(meshes[place.mark], place.at, place.turn) for place in drawer.placements]
-        self.pieces = {tray.pieces[0]: tray.pieces for tray in drawer.jointed}
 
     def checks(self, tray: UpperPlan) -> Iterator[Check]:
-        own = self.pieces.get(tray.placement, (tray.placement,))
+        own = self.drawer.pieces_of(tray.placement)
         solid = self._joined(own)
         subject = f"{self.drawer.name}: {tray.name or self.drawer.placements[tray.placement].mark}"
         lowered = solid.translate((0.0, 0.0, -_LOWERED))
-        met = [lowered ^ self._joined(self.pieces.get(below, (below,))) for below in tray.on]
+        met = [lowered ^ self._joined(self.drawer.pieces_of(below)) for below in tray.on]
         free = sum(contact.volume() < _CONTACT for contact in met)
         panels = [self._joined(self.drawer.panels[index].pieces) for index in tray.panels]
         if not met and all((lowered ^ panel).volume() < _EDGE_CONTACT for panel in panels):
@@ -112,7 +111,7 @@ class _Layers:
             below = rest.pop()
             for tray in self.drawer.upper:
                 if below in tray.on:
-                    upon |= set(self.pieces.get(tray.placement, (tray.placement,)))
+                    upon |= set(self.drawer.pieces_of(tray.placement))
                     rest.append(tray.placement)
         return upon
 
